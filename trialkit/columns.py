@@ -1,0 +1,111 @@
+"""The glossary of columns as code: name, unit, kind and meaning, said once.
+
+Readers, checks, axis labels and table headings take name and unit from here.
+Foreign column names stop at the reader.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+Kind = Literal["number", "text", "time", "flag"]
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One column of a table.
+
+    Parameters
+    ----------
+    name
+        Canonical name, with the unit in it where there is one.
+    unit
+        Unit inside trialkit as text for pint, or empty for no unit.
+    kind
+        What the cells hold.
+    label
+        Words for an axis or a table heading, unit included.
+    meaning
+        One sentence for the glossary.
+    """
+
+    name: str
+    unit: str
+    kind: Kind
+    label: str
+    meaning: str
+
+
+_ALL = (
+    Column("time", "", "time", "Time", "When the record was written."),
+    Column("longitude", "degree", "number", "Longitude, °", "East of Greenwich, WGS 84."),
+    Column("latitude", "degree", "number", "Latitude, °", "North of the equator, WGS 84."),
+    Column("elevation_m", "m", "number", "Elevation, m", "Height of the ground or the antenna."),
+    Column("speed_m_s", "m/s", "number", "Speed, m/s", "Ground speed of the harvester."),
+    Column("swath_m", "m", "number", "Cut width, m", "Width the harvester believed it was cutting."),
+    Column("flow_kg_s", "kg/s", "number", "Grain flow, kg/s", "Grain passing the sensor a second."),
+    Column("moisture_pct", "percent", "number", "Moisture, %", "Water in the grain, wet basis."),
+    Column(
+        "yield_t_ha",
+        "t/ha",
+        "number",
+        "Yield, t/ha",
+        "Grain a hectare at the crop's standard moisture.",
+    ),
+    Column("interval_s", "s", "number", "Interval, s", "Seconds a record stands for."),
+    Column("travel_m", "m", "number", "Travel, m", "Metres driven in a record."),
+    Column("mass_kg", "kg", "number", "Grain, kg", "Grain in a record or on the scales."),
+    Column("x_m", "m", "number", "East, m", "Metres east of the field's middle."),
+    Column("y_m", "m", "number", "North, m", "Metres north of the field's middle."),
+    Column("pass_id", "", "number", "Pass", "Number of the pass, in the order driven."),
+    Column("distance_m", "m", "number", "Along the pass, m", "Metres from the start of the pass."),
+    Column("heading_deg", "degree", "number", "Heading, °", "Direction of travel, clockwise from north."),
+    Column("strip", "", "text", "Strip", "Name of the strip."),
+    Column("block", "", "text", "Block", "Name of the block of neighbouring strips."),
+    Column("treatment", "", "text", "Treatment", "What was on the seed."),
+    Column("role", "", "text", "Role", "What the piece of ground is for: `strip` or `headland`."),
+    Column("kept", "", "flag", "Kept", "Whether the record counts towards the yield."),
+    Column("reason", "", "text", "Reason", "Why the record was left out; empty where kept."),
+    Column("area_ha", "ha", "number", "Area cut, ha", "Ground harvested."),
+    Column("n", "", "number", "Records", "Number of records kept."),
+    Column("load", "", "text", "Load", "Name of the load weighed."),
+    Column("date", "", "time", "Date", "Day of the work."),
+    Column("count", "", "number", "Plants counted", "Plants counted at one place."),
+    Column("row_length_m", "m", "number", "Row length, m", "Length of row counted."),
+    Column("row_spacing_m", "m", "number", "Row spacing, m", "Distance between rows."),
+    Column("area_m2", "m**2", "number", "Area counted, m²", "Ground counted, where a frame was used."),
+    Column("score", "", "text", "Score", "What was scored."),
+    Column("value", "", "number", "Value", "The score given."),
+    Column("product", "", "text", "Product", "Product put on the seed."),
+    Column("amount", "", "number", "Amount", "How much of it."),
+    Column("unit", "", "text", "Unit", "Unit of the amount."),
+    Column("seed_t", "t", "number", "Seed, t", "Seed dressed."),
+    Column("protein_pct", "percent", "number", "Protein, %", "Protein in the grain."),
+    Column("screenings_pct", "percent", "number", "Screenings, %", "Small grain, by mass."),
+    Column("test_weight_kg_hl", "kg/hl", "number", "Test weight, kg/hl", "Mass of grain by volume."),
+    Column("note", "", "text", "Note", "Anything worth saying."),
+)
+
+COLUMNS: dict[str, Column] = {column.name: column for column in _ALL}
+
+#: Columns a harvest log may carry when it leaves the reader, in their order.
+LOG_COLUMNS: tuple[str, ...] = (
+    "time",
+    "longitude",
+    "latitude",
+    "elevation_m",
+    "speed_m_s",
+    "swath_m",
+    "flow_kg_s",
+    "moisture_pct",
+    "yield_t_ha",
+    "interval_s",
+    "travel_m",
+    "mass_kg",
+)
+
+
+def label(name: str) -> str:
+    """Return the words for an axis or a heading; unknown names as they are."""
+    return COLUMNS[name].label if name in COLUMNS else name

@@ -1,0 +1,45 @@
+"""The base error and the base warning, and the domain names under them.
+
+A message says what happened, where, why, and the ways out. It is raised once
+and never logged as well.
+"""
+
+
+class TrialkitError(Exception):
+    """Base of every error that is the input's fault, not ours."""
+
+
+class TrialFolderError(TrialkitError):
+    """The trial folder, its `trial.toml` or one of its tables is faulty."""
+
+
+class UnitError(TrialkitError):
+    """A unit is unknown, or does not measure what it should."""
+
+
+class LogError(TrialkitError):
+    """A harvest log cannot be read, or is not a log of this field."""
+
+
+class LayoutError(TrialkitError):
+    """The strips are missing, overlap, or do not fit the field."""
+
+
+class ModelError(TrialkitError):
+    """The data cannot answer the question put to the model."""
+
+
+class MoneyError(TrialkitError):
+    """A price, a cost or a threshold makes no sense."""
+
+
+class TrialkitWarning(UserWarning):
+    """Base of every warning: the work goes on, but the user should know."""
+
+
+class LogWarning(TrialkitWarning):
+    """A harvest log was read, with something in it the user should know."""
+
+
+class ModelWarning(TrialkitWarning):
+    """A model was fitted, with something the user should know."""

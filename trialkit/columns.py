@@ -42,8 +42,8 @@ _ALL = (
     Column("longitude", "degree", "number", "Longitude, °", "East of Greenwich, WGS 84."),
     Column("latitude", "degree", "number", "Latitude, °", "North of the equator, WGS 84."),
     Column("elevation_m", "m", "number", "Elevation, m", "Height of the ground or the antenna."),
-    Column("speed_m_s", "m/s", "number", "Speed, m/s", "Ground speed of the harvester."),
-    Column("swath_m", "m", "number", "Cut width, m", "Width the harvester believed it was cutting."),
+    Column("speed_m_s", "m/s", "number", "Speed, m/s", "Ground speed."),
+    Column("swath_m", "m", "number", "Cut width, m", "Width the machine took itself to cut."),
     Column("flow_kg_s", "kg/s", "number", "Grain flow, kg/s", "Grain passing the sensor a second."),
     Column("moisture_pct", "percent", "number", "Moisture, %", "Water in the grain, wet basis."),
     Column(
@@ -60,7 +60,13 @@ _ALL = (
     Column("y_m", "m", "number", "North, m", "Metres north of the field's middle."),
     Column("pass_id", "", "number", "Pass", "Number of the pass, in the order driven."),
     Column("distance_m", "m", "number", "Along the pass, m", "Metres from the start of the pass."),
-    Column("heading_deg", "degree", "number", "Heading, °", "Direction of travel, clockwise from north."),
+    Column(
+        "heading_deg",
+        "degree",
+        "number",
+        "Heading, °",
+        "Travel, clockwise from north.",
+    ),
     Column("strip", "", "text", "Strip", "Name of the strip."),
     Column("block", "", "text", "Block", "Name of the block of neighbouring strips."),
     Column("treatment", "", "text", "Treatment", "What was on the seed."),
@@ -74,7 +80,7 @@ _ALL = (
     Column("count", "", "number", "Plants counted", "Plants counted at one place."),
     Column("row_length_m", "m", "number", "Row length, m", "Length of row counted."),
     Column("row_spacing_m", "m", "number", "Row spacing, m", "Distance between rows."),
-    Column("area_m2", "m**2", "number", "Area counted, m²", "Ground counted, where a frame was used."),
+    Column("area_m2", "m**2", "number", "Area counted, m²", "Ground counted in a frame."),
     Column("score", "", "text", "Score", "What was scored."),
     Column("value", "", "number", "Value", "The score given."),
     Column("product", "", "text", "Product", "Product put on the seed."),
@@ -83,7 +89,7 @@ _ALL = (
     Column("seed_t", "t", "number", "Seed, t", "Seed dressed."),
     Column("protein_pct", "percent", "number", "Protein, %", "Protein in the grain."),
     Column("screenings_pct", "percent", "number", "Screenings, %", "Small grain, by mass."),
-    Column("test_weight_kg_hl", "kg/hl", "number", "Test weight, kg/hl", "Mass of grain by volume."),
+    Column("test_weight_kg_hl", "kg/hl", "number", "Test weight, kg/hl", "Grain by volume."),
     Column("note", "", "text", "Note", "Anything worth saying."),
 )
 

@@ -1,0 +1,82 @@
+"""What one run of the main job says: the shape of `results/result.json`.
+
+Plain frozen records, so that the report can show them without knowing how they came about.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict, dataclass, field
+from typing import Any, Literal
+
+Verdict = Literal["paid", "did not pay", "not settled"]
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """One treatment against its control, by the declared main analysis.
+
+    Gains are in t/ha, money per hectare in the trial's currency. `low` and `high` bound the
+    confidence interval; `std_error_t_ha`, `df`, `p_value` and the interval are None where the
+    trial has no replication to judge them by; so then are the money figures that hang on them.
+    """
+
+    treatment: str
+    control: str
+    gain_t_ha: float
+    low_t_ha: float | None
+    high_t_ha: float | None
+    std_error_t_ha: float | None
+    df: float | None
+    p_value: float | None
+    method: str
+    break_even_t_ha: float
+    net_per_ha: float
+    net_low: float | None
+    net_high: float | None
+    chance_paid: float | None
+    verdict: Verdict
+
+
+@dataclass(frozen=True, slots=True)
+class CrossCheck:
+    """The same gain by another method; shown beside the main analysis."""
+
+    method: str
+    treatment: str
+    control: str
+    gain_t_ha: float
+    low_t_ha: float | None
+    high_t_ha: float | None
+    p_value: float | None
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class InputFile:
+    """A file the answer rests on, relative to the trial folder, with its SHA-256."""
+
+    file: str
+    sha256: str
+
+
+@dataclass(frozen=True, slots=True)
+class Summary:
+    """Everything `results/result.json` holds."""
+
+    trial: str
+    season: int
+    crop: str
+    currency: str
+    comparisons: tuple[Comparison, ...]
+    strips: dict[str, Any]
+    records: dict[str, Any]
+    cross_checks: tuple[CrossCheck, ...]
+    warnings: tuple[str, ...]
+    inputs: tuple[InputFile, ...]
+    versions: dict[str, str] = field(default_factory=dict)
+    seed: int = 0
+
+    def to_json(self) -> str:
+        """Return the summary as JSON text, keys in the contracted order."""
+        return json.dumps(asdict(self), indent=2, ensure_ascii=False, allow_nan=False) + "\n"

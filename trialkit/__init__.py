@@ -1,0 +1,1 @@
+"""Find out on your own farm whether dressing seed with biological products pays."""

@@ -1,0 +1,1 @@
+"""From what the machine wrote to strip yields one can trust."""

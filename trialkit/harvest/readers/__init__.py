@@ -1,0 +1,1 @@
+"""Readers of harvest logs: foreign names and units stop here."""

@@ -1,0 +1,1 @@
+"""Mixed models with honest error: a data frame in, estimates out."""

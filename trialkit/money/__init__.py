@@ -1,0 +1,1 @@
+"""From a gain and its error to money: did it pay, and how sure is that?"""

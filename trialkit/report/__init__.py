@@ -1,0 +1,1 @@
+"""The season report: pictures, tables, words, and the page that holds them."""

@@ -1,0 +1,1 @@
+"""The trial folder: what it holds, how it is checked, how it is written."""

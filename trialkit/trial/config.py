@@ -1,0 +1,260 @@
+"""What `trial.toml` may say, checked whole: every fault at once, each with its remedy."""
+
+from __future__ import annotations
+
+import difflib
+import tomllib
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+
+from trialkit.checks import Check
+from trialkit.columns import LOG_COLUMNS
+from trialkit.harvest.settings import Screening
+
+FILE = "trial.toml"
+
+
+class _Table(BaseModel):
+    """A table of `trial.toml`: frozen, and unknown keys are faults."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", str_strip_whitespace=True)
+
+
+class About(_Table):
+    """`[trial]`: what the trial is."""
+
+    name: str = Field(min_length=1)
+    season: int = Field(ge=1900, le=2200)
+    crop: str = Field(min_length=1)
+    paddock: str = ""
+    question: str = ""
+    invented: bool = False
+
+
+class Treatment(_Table):
+    """One `[[treatments]]`: what is on the seed, and what it costs."""
+
+    name: str = Field(min_length=1)
+    control: bool = False
+    description: str = ""
+    cost_per_ha: float | None = Field(None, ge=0)
+    cost_per_t_seed: float | None = Field(None, ge=0)
+
+    @model_validator(mode="after")
+    def _one_cost(self) -> Treatment:
+        if self.cost_per_ha is not None and self.cost_per_t_seed is not None:
+            raise ValueError(
+                f"'{self.name}' has a cost per hectare and a cost per tonne of seed. "
+                "Give one of them, or they would be counted twice"
+            )
+        return self
+
+
+class Machines(_Table):
+    """`[machines]`: working widths, m."""
+
+    seeder_m: float = Field(gt=0, le=100)
+    harvester_m: float = Field(gt=0, le=60)
+
+
+class Sowing(_Table):
+    """`[sowing]`: seed sown, kg/ha."""
+
+    seed_kg_ha: float = Field(gt=0, le=1000)
+
+
+class Harvest(_Table):
+    """`[harvest]`: how to read the yield monitor's export."""
+
+    standard_moisture_pct: float | None = Field(None, ge=0, le=40)
+    crs: str = "EPSG:4326"
+    delay_s: float | Literal["estimate"] = "estimate"
+    edge_m: float | None = Field(None, ge=0)
+    columns: dict[str, str] = Field(default_factory=dict)
+    units: dict[str, str] = Field(default_factory=dict)
+    screening: Screening = Screening()
+
+    @model_validator(mode="after")
+    def _known_columns(self) -> Harvest:
+        for table in ("columns", "units"):
+            for name in getattr(self, table):
+                if name not in LOG_COLUMNS:
+                    raise ValueError(
+                        f"'{name}' in [harvest.{table}] is not a column of a harvest log."
+                        f"{suggestion(name, LOG_COLUMNS)} Known: {', '.join(LOG_COLUMNS)}"
+                    )
+        return self
+
+
+class Analysis(_Table):
+    """`[analysis]`: what was declared before harvest."""
+
+    yield_from: Literal["monitor", "scales"] | None = None
+    confidence: float = Field(0.95, ge=0.5, lt=1)
+    seed: int = Field(1, ge=0)
+    paid_at: float = Field(0.9, gt=0.5, lt=1)
+    did_not_pay_at: float = Field(0.1, gt=0, lt=0.5)
+
+
+class Money(_Table):
+    """`[money]`: the price of the grain and the currency of everything."""
+
+    currency: str = Field(pattern=r"^[A-Z]{3}$")
+    price_per_t: float = Field(gt=0)
+    price_range: tuple[float, float] | None = None
+
+    @model_validator(mode="after")
+    def _range_holds_price(self) -> Money:
+        if self.price_range is not None:
+            low, high = self.price_range
+            if not 0 < low <= self.price_per_t <= high:
+                raise ValueError(
+                    f"price_range [{low:g}, {high:g}] must be the low and the high price, both "
+                    f"above zero, with price_per_t ({self.price_per_t:g}) between them"
+                )
+        return self
+
+
+class TrialConfig(_Table):
+    """Everything `trial.toml` says."""
+
+    trial: About
+    treatments: tuple[Treatment, ...]
+    machines: Machines
+    sowing: Sowing | None = None
+    harvest: Harvest = Harvest()
+    analysis: Analysis = Analysis()
+    money: Money
+
+    @model_validator(mode="after")
+    def _treatments_make_sense(self) -> TrialConfig:
+        names = [treatment.name for treatment in self.treatments]
+        repeated = sorted({name for name in names if names.count(name) > 1})
+        if repeated:
+            raise ValueError(f"the treatment {repeated[0]!r} stands twice under [[treatments]]")
+        if sum(treatment.control for treatment in self.treatments) != 1:
+            raise ValueError(
+                "exactly one of the [[treatments]] must say control = true: the untreated strips. "
+                "Without them nobody can tell what the dressing did"
+            )
+        if len(names) < 2:
+            raise ValueError(
+                "there must be at least two [[treatments]]: the untreated and one more"
+            )
+        if self.sowing is None and any(t.cost_per_t_seed is not None for t in self.treatments):
+            raise ValueError(
+                "a cost_per_t_seed needs the seed rate: add [sowing] with seed_kg_ha, "
+                "or give cost_per_ha instead"
+            )
+        return self
+
+    @property
+    def control(self) -> str:
+        """Name of the untreated control."""
+        return next(treatment.name for treatment in self.treatments if treatment.control)
+
+    def cost_per_ha(self, treatment: str) -> float:
+        """Return what a treatment costs a hectare, in the trial's currency."""
+        entry = next(entry for entry in self.treatments if entry.name == treatment)
+        if entry.cost_per_t_seed is not None and self.sowing is not None:
+            return entry.cost_per_t_seed * self.sowing.seed_kg_ha / 1000
+        return entry.cost_per_ha or 0.0
+
+
+def suggestion(name: str, known: tuple[str, ...] | list[str]) -> str:
+    """Return ` Did you mean 'x'?` where a known name is near, else nothing."""
+    near = difflib.get_close_matches(name, known, n=1, cutoff=0.6)
+    return f" Did you mean '{near[0]}'?" if near else ""
+
+
+def read_config(path: Path) -> tuple[TrialConfig | None, list[Check]]:
+    """Read and check `trial.toml`.
+
+    Parameters
+    ----------
+    path
+        The file.
+
+    Returns
+    -------
+    config, checks
+        The configuration, or None where there are faults; and all faults at once.
+    """
+    try:
+        raw = tomllib.loads(path.read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        return None, [
+            Check(FILE, "", "The file is missing.", "Make a folder with `trialkit new FOLDER`.")
+        ]
+    except UnicodeDecodeError as error:
+        return None, [
+            Check(FILE, f"byte {error.start}", "The file is not UTF-8 text.", "Save it as UTF-8.")
+        ]
+    except tomllib.TOMLDecodeError as error:
+        return None, [Check(FILE, "", f"This is not valid TOML: {error}.", _toml_hint(str(error)))]
+    try:
+        return TrialConfig.model_validate(raw), []
+    except ValidationError as error:
+        return None, list(_faults(error))
+
+
+def _toml_hint(message: str) -> str:
+    if "Invalid value" in message:
+        return "Fill in the blank, put text in quotes, and write decimals with a point."
+    return "Look at that line: a missing quote or bracket is the usual cause."
+
+
+def _faults(error: ValidationError) -> Iterator[Check]:
+    for detail in error.errors():
+        place = _place(detail["loc"])
+        kind = detail["type"]
+        if kind == "extra_forbidden":
+            known = _keys_at(detail["loc"][:-1])
+            name = str(detail["loc"][-1])
+            yield Check(
+                FILE,
+                place,
+                "There is no such key.",
+                f"{suggestion(name, known)} Known here: {', '.join(known)}.".strip(),
+            )
+        elif kind == "missing":
+            yield Check(FILE, place, "It is missing.", "Add it.")
+        elif kind == "value_error":
+            text = str(detail["ctx"]["error"])
+            yield Check(FILE, place, f"{text[0].upper()}{text[1:]}.")
+        else:
+            given = detail["input"]
+            shown = "" if isinstance(given, dict | list) else f" {given!r} was given."
+            yield Check(FILE, place, f"{_plain(detail['msg'])}.{shown}", "Correct it.")
+
+
+def _plain(message: str) -> str:
+    return message.replace("Input should", "It should").replace("String should", "The text should")
+
+
+def _place(location: tuple[int | str, ...]) -> str:
+    words: list[str] = []
+    for part in location:
+        if isinstance(part, int):
+            words[-1] = f"{words[-1]} number {part + 1}"
+        elif part not in ("float", "literal['estimate']"):
+            words.append(str(part))
+    if not words:
+        return ""
+    if len(words) == 1:
+        return f"[{words[0]}]"
+    return f"[{'.'.join(words[:-1])}] {words[-1]}"
+
+
+def _keys_at(location: tuple[int | str, ...]) -> list[str]:
+    model: Any = TrialConfig
+    for part in location:
+        if isinstance(part, int):
+            continue
+        annotation = model.model_fields[str(part)].annotation
+        arguments = [annotation, *getattr(annotation, "__args__", ())]
+        model = next(a for a in arguments if isinstance(a, type) and issubclass(a, BaseModel))
+    return list(model.model_fields)

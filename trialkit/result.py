@@ -17,24 +17,23 @@ class Comparison:
     """One treatment against its control, by the declared main analysis.
 
     Gains are in t/ha, money per hectare in the trial's currency. `low` and `high` bound the
-    confidence interval; `std_error_t_ha`, `df`, `p_value` and the interval are None where the
-    trial has no replication to judge them by; so then are the money figures that hang on them.
+    confidence interval. A trial without replication has no comparison: it is refused in words.
     """
 
     treatment: str
     control: str
     gain_t_ha: float
-    low_t_ha: float | None
-    high_t_ha: float | None
-    std_error_t_ha: float | None
-    df: float | None
-    p_value: float | None
+    low_t_ha: float
+    high_t_ha: float
+    std_error_t_ha: float
+    df: float
+    p_value: float
     method: str
     break_even_t_ha: float
     net_per_ha: float
-    net_low: float | None
-    net_high: float | None
-    chance_paid: float | None
+    net_low: float
+    net_high: float
+    chance_paid: float
     verdict: Verdict
 
 

@@ -6,9 +6,18 @@ import difflib
 import tomllib
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    ValidationError,
+    ValidationInfo,
+    field_validator,
+    model_validator,
+)
 
 from trialkit.checks import Check
 from trialkit.columns import LOG_COLUMNS
@@ -66,27 +75,36 @@ class Sowing(_Table):
     seed_kg_ha: float = Field(gt=0, le=1000)
 
 
+def _seconds_or_estimate(value: object) -> object:
+    if value == "estimate" or (isinstance(value, int | float) and 0 <= value <= 60):
+        return value
+    raise ValueError(f"it must be 'estimate' or seconds from 0 to 60, not {value!r}")
+
+
 class Harvest(_Table):
     """`[harvest]`: how to read the yield monitor's export."""
 
     standard_moisture_pct: float | None = Field(None, ge=0, le=40)
     crs: str = "EPSG:4326"
-    delay_s: float | Literal["estimate"] = "estimate"
+    delay_s: Annotated[float | Literal["estimate"], BeforeValidator(_seconds_or_estimate)] = (
+        "estimate"
+    )
     edge_m: float | None = Field(None, ge=0)
     columns: dict[str, str] = Field(default_factory=dict)
     units: dict[str, str] = Field(default_factory=dict)
     screening: Screening = Screening()
 
-    @model_validator(mode="after")
-    def _known_columns(self) -> Harvest:
-        for table in ("columns", "units"):
-            for name in getattr(self, table):
-                if name not in LOG_COLUMNS:
-                    raise ValueError(
-                        f"'{name}' in [harvest.{table}] is not a column of a harvest log."
-                        f"{suggestion(name, LOG_COLUMNS)} Known: {', '.join(LOG_COLUMNS)}"
-                    )
-        return self
+    @field_validator("columns", "units")
+    @classmethod
+    def _known_columns(cls, named: dict[str, str]) -> dict[str, str]:
+        unknown = [name for name in named if name not in LOG_COLUMNS]
+        if unknown:
+            name = unknown[0]
+            raise ValueError(
+                f"'{name}' is not a column of a harvest log."
+                f"{suggestion(name, LOG_COLUMNS)} Known: {', '.join(LOG_COLUMNS)}"
+            )
+        return named
 
 
 class Analysis(_Table):
@@ -106,16 +124,20 @@ class Money(_Table):
     price_per_t: float = Field(gt=0)
     price_range: tuple[float, float] | None = None
 
-    @model_validator(mode="after")
-    def _range_holds_price(self) -> Money:
-        if self.price_range is not None:
-            low, high = self.price_range
-            if not 0 < low <= self.price_per_t <= high:
+    @field_validator("price_range")
+    @classmethod
+    def _range_holds_price(
+        cls, price_range: tuple[float, float] | None, info: ValidationInfo
+    ) -> tuple[float, float] | None:
+        price = info.data.get("price_per_t")
+        if price_range is not None and price is not None:
+            low, high = price_range
+            if not 0 < low <= price <= high:
                 raise ValueError(
-                    f"price_range [{low:g}, {high:g}] must be the low and the high price, both "
-                    f"above zero, with price_per_t ({self.price_per_t:g}) between them"
+                    f"[{low:g}, {high:g}] must be the low and the high price, both above zero, "
+                    f"with price_per_t ({price:g}) between them"
                 )
-        return self
+        return price_range
 
 
 class TrialConfig(_Table):
@@ -129,21 +151,24 @@ class TrialConfig(_Table):
     analysis: Analysis = Analysis()
     money: Money
 
-    @model_validator(mode="after")
-    def _treatments_make_sense(self) -> TrialConfig:
-        names = [treatment.name for treatment in self.treatments]
+    @field_validator("treatments")
+    @classmethod
+    def _treatments_make_sense(cls, treatments: tuple[Treatment, ...]) -> tuple[Treatment, ...]:
+        names = [treatment.name for treatment in treatments]
         repeated = sorted({name for name in names if names.count(name) > 1})
         if repeated:
-            raise ValueError(f"the treatment {repeated[0]!r} stands twice under [[treatments]]")
-        if sum(treatment.control for treatment in self.treatments) != 1:
-            raise ValueError(
-                "exactly one of the [[treatments]] must say control = true: the untreated strips. "
-                "Without them nobody can tell what the dressing did"
-            )
+            raise ValueError(f"the treatment {repeated[0]!r} stands twice")
         if len(names) < 2:
+            raise ValueError("there must be at least two treatments: the untreated and one more")
+        if sum(treatment.control for treatment in treatments) != 1:
             raise ValueError(
-                "there must be at least two [[treatments]]: the untreated and one more"
+                "exactly one treatment must say control = true: the untreated one. "
+                "Without untreated strips nobody can tell what the dressing did"
             )
+        return treatments
+
+    @model_validator(mode="after")
+    def _seed_rate_where_needed(self) -> TrialConfig:
         if self.sowing is None and any(t.cost_per_t_seed is not None for t in self.treatments):
             raise ValueError(
                 "a cost_per_t_seed needs the seed rate: add [sowing] with seed_kg_ha, "
@@ -210,23 +235,19 @@ def _toml_hint(message: str) -> str:
 def _faults(error: ValidationError) -> Iterator[Check]:
     for detail in error.errors():
         place = _place(detail["loc"])
-        kind = detail["type"]
+        kind, given = detail["type"], detail["input"]
         if kind == "extra_forbidden":
             known = _keys_at(detail["loc"][:-1])
-            name = str(detail["loc"][-1])
-            yield Check(
-                FILE,
-                place,
-                "There is no such key.",
-                f"{suggestion(name, known)} Known here: {', '.join(known)}.".strip(),
-            )
+            remedy = f"{suggestion(str(detail['loc'][-1]), known)} Known here: {', '.join(known)}."
+            yield Check(FILE, place, "There is no such key.", remedy.strip())
         elif kind == "missing":
             yield Check(FILE, place, "It is missing.", "Add it.")
+        elif given == "":
+            yield Check(FILE, place, "It is still blank.", "Fill it in.")
         elif kind == "value_error":
             text = str(detail["ctx"]["error"])
             yield Check(FILE, place, f"{text[0].upper()}{text[1:]}.")
         else:
-            given = detail["input"]
             shown = "" if isinstance(given, dict | list) else f" {given!r} was given."
             yield Check(FILE, place, f"{_plain(detail['msg'])}.{shown}", "Correct it.")
 
@@ -240,7 +261,7 @@ def _place(location: tuple[int | str, ...]) -> str:
     for part in location:
         if isinstance(part, int):
             words[-1] = f"{words[-1]} number {part + 1}"
-        elif part not in ("float", "literal['estimate']"):
+        else:
             words.append(str(part))
     if not words:
         return ""

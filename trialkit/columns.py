@@ -76,6 +76,8 @@ _ALL = (
     Column("area_ha", "ha", "number", "Area cut, ha", "Ground harvested."),
     Column("n", "", "number", "Records", "Number of records kept."),
     Column("load", "", "text", "Load", "Name of the load weighed."),
+    Column("start", "", "time", "Start", "Time the load began."),
+    Column("end", "", "time", "End", "Time the load was full."),
     Column("date", "", "time", "Date", "Day of the work."),
     Column("count", "", "number", "Plants counted", "Plants counted at one place."),
     Column("row_length_m", "m", "number", "Row length, m", "Length of row counted."),

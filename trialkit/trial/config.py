@@ -18,6 +18,7 @@ from pydantic import (
     field_validator,
     model_validator,
 )
+from pydantic_core import ErrorDetails
 
 from trialkit.checks import Check
 from trialkit.columns import LOG_COLUMNS
@@ -248,26 +249,47 @@ def _faults(error: ValidationError) -> Iterator[Check]:
             text = str(detail["ctx"]["error"])
             yield Check(FILE, place, f"{text[0].upper()}{text[1:]}.")
         else:
-            shown = "" if isinstance(given, dict | list) else f" {given!r} was given."
-            yield Check(FILE, place, f"{_plain(detail['msg'])}.{shown}", "Correct it.")
+            shown = "" if isinstance(given, dict | list) else f", not {given!r}"
+            yield Check(FILE, place, f"It should be {_wanted(detail)}{shown}.")
 
 
-def _plain(message: str) -> str:
-    return message.replace("Input should", "It should").replace("String should", "The text should")
+#: What a key should hold, by pydantic's kind of error; the braces are pydantic's own limits.
+_WANTED = {
+    "int_": "a whole number",
+    "float_": "a number",
+    "string_type": "text in quotes",
+    "string_too_short": "filled in",
+    "string_pattern_mismatch": "three capital letters, such as AUD",
+    "bool_": "true or false",
+    "greater_than_equal": "at least {ge}",
+    "greater_than": "above {gt}",
+    "less_than_equal": "at most {le}",
+    "less_than": "below {lt}",
+    "literal_error": "{expected}",
+    "model_type": "a table of keys",
+    "dict_type": "a table of keys",
+    "tuple_type": "a list",
+}
+
+
+def _wanted(detail: ErrorDetails) -> str:
+    for kind, words in _WANTED.items():
+        if detail["type"].startswith(kind):
+            return words.format(**detail.get("ctx", {}))
+    return detail["msg"].lower().removeprefix("input should be ")
 
 
 def _place(location: tuple[int | str, ...]) -> str:
-    words: list[str] = []
-    for part in location:
-        if isinstance(part, int):
-            words[-1] = f"{words[-1]} number {part + 1}"
-        else:
-            words.append(str(part))
-    if not words:
-        return ""
-    if len(words) == 1:
-        return f"[{words[0]}]"
-    return f"[{'.'.join(words[:-1])}] {words[-1]}"
+    """Return where in the file a fault is, written as the file writes it."""
+    tables = [str(part) for part in location[:-1] if isinstance(part, str)]
+    numbers = [part for part in location if isinstance(part, int)]
+    last = location[-1] if location else ""
+    if location and location[0] == "treatments":
+        table = "[[treatments]]" + "".join(f" number {number + 1}" for number in numbers[:1])
+        return f"{table} {last}" if len(location) > 2 else table
+    if not tables:
+        return f"[{last}]" if last else ""
+    return f"[{'.'.join(tables)}] {last}"
 
 
 def _keys_at(location: tuple[int | str, ...]) -> list[str]:

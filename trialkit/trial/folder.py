@@ -1,0 +1,228 @@
+"""Open a trial folder: everything in it read and checked, every fault at once."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from trialkit.checks import Check, faults
+from trialkit.errors import LogError, TrialFolderError
+from trialkit.trial.config import FILE, TrialConfig, read_config
+from trialkit.trial.ground import (
+    BOUNDARY_FILE,
+    LAYOUT_FILE,
+    check_ground,
+    read_boundary,
+    read_layout,
+)
+from trialkit.trial.tables import FORMS, read_table
+
+if TYPE_CHECKING:
+    from geopandas import GeoDataFrame
+    from pandas import DataFrame
+
+#: Folder of the yield monitor's exports, and the endings read from it.
+HARVEST_FOLDER = "harvest"
+LOG_ENDINGS = (".csv", ".txt", ".tsv")
+
+RESULTS_FOLDER = "results"
+
+
+@dataclass(frozen=True, slots=True)
+class Trial:
+    """A trial folder as read: what it says, and the tables it holds.
+
+    Parameters
+    ----------
+    path
+        The folder.
+    config
+        What `trial.toml` says.
+    layout
+        Strips in WGS 84: `strip block treatment role geometry`.
+    boundary
+        The field in WGS 84, where `boundary.geojson` is there.
+    dressing, counts, scores, weights, quality
+        The tables, each None where its file is absent.
+    harvest_files
+        Yield-monitor exports, in order of their names.
+    checks
+        What was noticed but does not stop the work.
+    """
+
+    path: Path
+    config: TrialConfig
+    layout: GeoDataFrame
+    boundary: GeoDataFrame | None
+    dressing: DataFrame | None
+    counts: DataFrame | None
+    scores: DataFrame | None
+    weights: DataFrame | None
+    quality: DataFrame | None
+    harvest_files: tuple[Path, ...]
+    checks: tuple[Check, ...]
+
+    @property
+    def results(self) -> Path:
+        """Folder that everything we write goes into."""
+        return self.path / RESULTS_FOLDER
+
+    @property
+    def input_files(self) -> list[Path]:
+        """Every file that the answer can rest on, in a fixed order."""
+        return _input_files(self.path)
+
+    def harvest_log(self) -> DataFrame:
+        """Read the yield monitor's exports with the column map and units of `trial.toml`.
+
+        Raises
+        ------
+        LogError
+            If there is no export, or it cannot be read.
+        """
+        from trialkit.harvest import read_log
+
+        if not self.harvest_files:
+            raise LogError(
+                f"{HARVEST_FOLDER}/: there is no harvest log ({', '.join(LOG_ENDINGS)}). "
+                "Copy the yield monitor's export into it, or give scale weights in weights.csv."
+            )
+        harvest = self.config.harvest
+        return read_log(
+            self.harvest_files,
+            columns=harvest.columns or None,
+            units=harvest.units or None,
+            crs=harvest.crs,
+            crop=self.config.trial.crop,
+            standard_moisture_pct=harvest.standard_moisture_pct,
+        )
+
+
+def open_trial(path: str | Path) -> Trial:
+    """Open a trial folder.
+
+    Parameters
+    ----------
+    path
+        The folder that holds `trial.toml`.
+
+    Returns
+    -------
+    Trial
+        Its configuration, layout and tables.
+
+    Raises
+    ------
+    TrialFolderError
+        If anything in the folder is faulty; the message lists every fault at once.
+
+    Examples
+    --------
+    >>> import trialkit
+    >>> from trialkit.shipped import shipped
+    >>> trial = trialkit.open_trial(next(shipped("data-demo").glob("*frost*")))
+    >>> trial.config.trial.crop
+    'oats'
+    """
+    trial, checks = check_folder(path)
+    if trial is None:
+        found = faults(checks)
+        number = "a fault" if len(found) == 1 else f"{len(found)} faults"
+        lines = "\n".join(f"- {check.sentence()}" for check in found)
+        raise TrialFolderError(
+            f"{Path(path).name or path}: the trial folder has {number}.\n{lines}"
+        )
+    return trial
+
+
+def check_folder(path: str | Path) -> tuple[Trial | None, list[Check]]:
+    """Read everything in a trial folder but the harvest logs, and check it.
+
+    Returns
+    -------
+    trial, checks
+        The trial, or None where there are faults; and all that was noticed.
+    """
+    folder = Path(path)
+    if not folder.is_dir():
+        found = "There is no such folder." if not folder.exists() else "This is not a folder."
+        return None, [Check(str(path), "", found, "Make one with `trialkit new FOLDER`.")]
+    outside = _check_inside(folder, _input_files(folder))
+    if outside:
+        return None, outside
+    config, checks = read_config(folder / FILE)
+    boundary, found_in_boundary = read_boundary(folder)
+    layout, found_in_layout = read_layout(folder)
+    checks += found_in_boundary + found_in_layout
+    if config is not None and layout is not None:
+        checks += check_ground(config, boundary, layout)
+    strips = [] if layout is None else layout.loc[layout["role"] == "strip", "strip"].tolist()
+    tables = {}
+    for name, form in FORMS.items():
+        tables[name], found_in_table = read_table(folder, form, strips)
+        checks += found_in_table
+    if config is None or layout is None or faults(checks):
+        return None, checks
+    trial = Trial(
+        folder,
+        config,
+        layout,
+        boundary,
+        **tables,
+        harvest_files=_harvest_files(folder),
+        checks=tuple(checks),
+    )
+    return trial, checks
+
+
+def check_harvest(trial: Trial) -> list[Check]:
+    """Read the harvest logs and say whether that works.
+
+    Returns
+    -------
+    list of Check
+        One row: the log reads, cannot be read, or is not there yet.
+    """
+    if not trial.harvest_files:
+        if trial.weights is not None:
+            return []
+        found = "There is no harvest log and no weights.csv yet."
+        return [Check(HARVEST_FOLDER + "/", "", found, "Add one after harvest.", "warning")]
+    try:
+        log = trial.harvest_log()
+    except LogError as error:
+        return [Check(HARVEST_FOLDER + "/", "", str(error))]
+    return [Check(HARVEST_FOLDER + "/", "", f"{len(log):,} records read.", outcome="ok")]
+
+
+def _input_files(folder: Path) -> list[Path]:
+    names = [FILE, BOUNDARY_FILE, LAYOUT_FILE, *(form.file for form in FORMS.values())]
+    present = [folder / name for name in names if (folder / name).exists()]
+    return [*present, *_harvest_files(folder)]
+
+
+def _harvest_files(folder: Path) -> tuple[Path, ...]:
+    harvest = folder / HARVEST_FOLDER
+    if not harvest.is_dir():
+        return ()
+    return tuple(
+        path
+        for path in sorted(harvest.iterdir())
+        if path.suffix.lower() in LOG_ENDINGS and path.is_file()
+    )
+
+
+def _check_inside(folder: Path, files: list[Path]) -> list[Check]:
+    """Refuse links that lead out of the folder: folders come by mail."""
+    home = folder.resolve()
+    return [
+        Check(
+            path.relative_to(folder).as_posix(),
+            "",
+            "It points outside the trial folder.",
+            "Put the file itself here.",
+        )
+        for path in files
+        if not path.resolve().is_relative_to(home)
+    ]

@@ -1,0 +1,212 @@
+"""The field boundary and the strips: GeoJSON in, checked polygons out."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import shapely
+from shapely.geometry import shape
+from shapely.geometry.base import BaseGeometry
+
+from trialkit.checks import Check
+from trialkit.position import local_grid
+from trialkit.trial.config import TrialConfig, suggestion
+
+BOUNDARY_FILE = "boundary.geojson"
+LAYOUT_FILE = "layout.geojson"
+
+LARGEST_DRAWING_BYTES = 50_000_000
+
+#: Share of a strip that may overlap its neighbour or lie outside the field: drawing by hand is
+#: not exact, and half a per cent of a strip moves no yield. Common practice, no source.
+DRAWING_TOLERANCE = 0.005
+
+_WGS84 = "EPSG:4326"
+
+
+def read_boundary(folder: Path) -> tuple[gpd.GeoDataFrame | None, list[Check]]:
+    """Read `boundary.geojson`, the field as one polygon or several.
+
+    Returns
+    -------
+    boundary, checks
+        Polygons in WGS 84, or None where the file is absent or faulty; and its faults.
+    """
+    path = folder / BOUNDARY_FILE
+    if not path.exists():
+        return None, []
+    features, checks = _read_features(path)
+    polygons = [geometry for _, geometry, _ in features]
+    if not checks and not polygons:
+        checks = [Check(BOUNDARY_FILE, "", "There is no polygon in it.", "Draw the field.")]
+    if checks:
+        return None, checks
+    return gpd.GeoDataFrame(geometry=polygons, crs=_WGS84), []
+
+
+def read_layout(folder: Path) -> tuple[gpd.GeoDataFrame | None, list[Check]]:
+    """Read `layout.geojson`, the strips as they were sown.
+
+    Returns
+    -------
+    layout, checks
+        Columns `strip block treatment role geometry` in WGS 84, one row a strip or headland, in
+        the order of the file; None where the file is absent or faulty. And all its faults.
+    """
+    path = folder / LAYOUT_FILE
+    if not path.exists():
+        remedy = "Draw each strip as a polygon with the properties strip, block and treatment."
+        return None, [Check(LAYOUT_FILE, "", "The file is missing.", remedy)]
+    features, checks = _read_features(path)
+    rows = []
+    for place, geometry, properties in features:
+        row = {"role": str(properties.get("role") or "strip"), "geometry": geometry}
+        for name in ("strip", "block", "treatment"):
+            value = properties.get(name)
+            row[name] = "" if value is None else str(value).strip()
+            if row["role"] == "strip" and not row[name]:
+                found = f"The strip has no {name}."
+                checks.append(Check(LAYOUT_FILE, place, found, f"Add the property '{name}'."))
+        rows.append(row)
+    if not checks and not any(row["role"] == "strip" for row in rows):
+        checks = [Check(LAYOUT_FILE, "", "There is no strip in it.", "Draw the strips.")]
+    if checks:
+        return None, checks
+    order = ["strip", "block", "treatment", "role", "geometry"]
+    return gpd.GeoDataFrame(rows, crs=_WGS84)[order], []
+
+
+def _read_features(
+    path: Path,
+) -> tuple[list[tuple[str, BaseGeometry, dict[str, Any]]], list[Check]]:
+    """Return place, polygon and properties of each feature, and what is wrong with the file."""
+    file = path.name
+    if path.stat().st_size > LARGEST_DRAWING_BYTES:
+        return [], [Check(file, "", "It is too large for a drawing of one field.", "Thin it out.")]
+    try:
+        content = json.loads(path.read_text(encoding="utf-8-sig"))
+    except UnicodeDecodeError:
+        return [], [Check(file, "", "The file is not UTF-8 text.", "Export it as GeoJSON.")]
+    except (json.JSONDecodeError, RecursionError) as error:
+        return [], [Check(file, "", f"This is not valid JSON: {error}.", "Export it again.")]
+    kind = content.get("type") if isinstance(content, dict) else None
+    features = content.get("features") if kind == "FeatureCollection" else [content]
+    if kind is None or not isinstance(features, list):
+        return [], [Check(file, "", "This is not GeoJSON.", "Export it as GeoJSON, WGS 84.")]
+    found: list[tuple[str, BaseGeometry, dict[str, Any]]] = []
+    checks: list[Check] = []
+    for number, feature in enumerate(features, 1):
+        place = f"feature {number}" if len(features) > 1 else ""
+        is_feature = isinstance(feature, dict) and feature.get("type") == "Feature"
+        geometry, fault = _polygon(feature.get("geometry") if is_feature else feature)
+        properties = feature.get("properties") if is_feature else None
+        if geometry is None:
+            checks.append(Check(file, place, *fault))
+        else:
+            found.append((place, geometry, properties if isinstance(properties, dict) else {}))
+    return found, checks
+
+
+def _polygon(raw: Any) -> tuple[BaseGeometry | None, tuple[str, str]]:
+    try:
+        geometry = shapely.force_2d(shape(raw))
+    except (ValueError, TypeError, AttributeError, KeyError, IndexError, shapely.GEOSException):
+        return None, ("It has no readable shape.", "Draw it as a polygon.")
+    if geometry.geom_type not in ("Polygon", "MultiPolygon") or geometry.is_empty:
+        return None, (f"It is a {geometry.geom_type}, not a polygon.", "Draw it as a polygon.")
+    west, south, east, north = geometry.bounds
+    if not (-180 <= west <= east <= 180 and -90 <= south <= north <= 90):
+        remedy = "Longitude comes first, then latitude, both in degrees (WGS 84)."
+        if -90 <= west <= east <= 90 and -180 <= south <= north <= 180:
+            return None, ("Longitude and latitude look swapped.", remedy)
+        return None, ("Its coordinates are not degrees on the earth.", remedy)
+    if not geometry.is_valid:
+        reason = shapely.is_valid_reason(geometry)
+        return None, (f"Its outline crosses itself ({reason}).", "Redraw its corners in order.")
+    return geometry, ("", "")
+
+
+def check_ground(
+    config: TrialConfig, boundary: gpd.GeoDataFrame | None, layout: gpd.GeoDataFrame
+) -> list[Check]:
+    """Check the strips against the treatments, each other and the field.
+
+    Parameters
+    ----------
+    config
+        What `trial.toml` says.
+    boundary
+        The field, WGS 84, where it is known.
+    layout
+        The strips, WGS 84.
+    """
+    strips = layout[layout["role"] == "strip"]
+    checks = [
+        Check(LAYOUT_FILE, f"strip {name}", "Two strips have this name.", "Name each one its own.")
+        for name in strips["strip"][strips["strip"].duplicated()].unique()
+    ]
+    checks += _check_treatments(config, strips)
+    grid = local_grid(strips)
+    polygons = strips.to_crs(grid).set_index("strip").geometry
+    checks += _overlaps(polygons)
+    if boundary is not None:
+        field = boundary.to_crs(grid).union_all()
+        checks += _outside(polygons, field)
+    return checks
+
+
+def _check_treatments(config: TrialConfig, strips: gpd.GeoDataFrame) -> Iterator[Check]:
+    named = [treatment.name for treatment in config.treatments]
+    counts = strips["treatment"].value_counts()
+    for treatment in counts.index:
+        if treatment not in named:
+            remedy = suggestion(treatment, named).strip() or f"It has {', '.join(named)}."
+            place = f"strip {strips.loc[strips['treatment'] == treatment, 'strip'].iloc[0]}"
+            found = f"trial.toml has no treatment '{treatment}'."
+            yield Check(LAYOUT_FILE, place, found, remedy)
+    for treatment in named:
+        number = int(counts.get(treatment, 0))
+        if number == 0 and treatment == config.control:
+            found = f"There are no untreated strips: no strip says '{treatment}'."
+            remedy = "Without them nobody can tell what the dressing did. Leave some next time."
+            yield Check(LAYOUT_FILE, "", found, remedy)
+        elif number == 0:
+            found = f"No strip has the treatment '{treatment}' of trial.toml."
+            yield Check(LAYOUT_FILE, "", found, "Add its strips, or take it out of trial.toml.")
+        elif number == 1:
+            found = f"The treatment '{treatment}' has one strip only."
+            remedy = (
+                "One strip cannot show how much strips differ by chance: this trial cannot tell. "
+                "Lay out at least four strips of each treatment next season."
+            )
+            yield Check(LAYOUT_FILE, "", found, remedy)
+    for block, group in strips.groupby("block", sort=False):
+        if group["treatment"].nunique() < 2:
+            found = f"Block {block} has only '{group['treatment'].iloc[0]}' in it."
+            remedy = "It adds little: a block compares treatments side by side."
+            yield Check(LAYOUT_FILE, f"block {block}", found, remedy, "warning")
+
+
+def _overlaps(polygons: gpd.GeoSeries) -> Iterator[Check]:
+    left, right = polygons.sindex.query(polygons.to_numpy(), predicate="intersects")
+    for first, second in zip(left, right, strict=True):
+        if first >= second:
+            continue
+        one, other = polygons.iloc[first], polygons.iloc[second]
+        shared_m2 = one.intersection(other).area
+        if shared_m2 > DRAWING_TOLERANCE * min(one.area, other.area):
+            names = f"{polygons.index[first]} and {polygons.index[second]}"
+            found = f"Strips {names} overlap by {shared_m2:,.0f} m²."
+            yield Check(LAYOUT_FILE, f"strip {polygons.index[first]}", found, "Move their edges.")
+
+
+def _outside(polygons: gpd.GeoSeries, field: BaseGeometry) -> Iterator[Check]:
+    for name, polygon in polygons.items():
+        outside_m2 = polygon.difference(field).area
+        if outside_m2 > DRAWING_TOLERANCE * polygon.area:
+            found = f"{outside_m2:,.0f} m² of strip {name} lie outside {BOUNDARY_FILE}."
+            yield Check(LAYOUT_FILE, f"strip {name}", found, "Correct the strip or the boundary.")

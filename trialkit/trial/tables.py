@@ -1,0 +1,266 @@
+"""The CSV tables of a trial folder, checked column by column and row by row."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Collection
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import pandas as pd
+
+from trialkit.checks import Check
+from trialkit.columns import COLUMNS
+from trialkit.trial.config import suggestion
+
+#: No table of a trial needs more; a larger file is a harvest log in the wrong place.
+LARGEST_TABLE_BYTES = 10_000_000
+
+#: Faults of one column beyond which only their number is given.
+_SHOWN_ROWS = 3
+
+
+@dataclass(frozen=True, slots=True)
+class TableForm:
+    """What one table must and may hold.
+
+    Parameters
+    ----------
+    file
+        File name in the trial folder.
+    needed
+        Columns that must be there, every cell filled.
+    ways
+        Alternatives, one of which must be there: sets of columns.
+    optional
+        Columns that may be there, with blank cells allowed.
+    limits
+        Lowest and highest sensible value by column, in the column's unit.
+    """
+
+    file: str
+    needed: tuple[str, ...]
+    ways: tuple[tuple[str, ...], ...] = ()
+    optional: tuple[str, ...] = ()
+    limits: dict[str, tuple[float, float]] = field(default_factory=dict)
+
+    @property
+    def known(self) -> list[str]:
+        """Every column the table may have."""
+        names = [*self.needed, *(name for way in self.ways for name in way), *self.optional]
+        return list(dict.fromkeys(names))
+
+
+FORMS: dict[str, TableForm] = {
+    "dressing": TableForm(
+        "dressing.csv",
+        needed=("date", "product", "amount", "unit"),
+        optional=("seed_t", "treatment", "note"),
+        limits={"amount": (0, 1e6), "seed_t": (0, 1e5)},
+    ),
+    "counts": TableForm(
+        "counts.csv",
+        needed=("strip", "count"),
+        ways=(("row_length_m", "row_spacing_m"), ("area_m2",)),
+        optional=("date", "note"),
+        limits={
+            "count": (0, 1e5),
+            "row_length_m": (0.05, 100),
+            "row_spacing_m": (0.05, 2),
+            "area_m2": (0.01, 100),
+        },
+    ),
+    "scores": TableForm(
+        "scores.csv",
+        needed=("strip", "date", "score", "value"),
+        optional=("note",),
+    ),
+    "weights": TableForm(
+        "weights.csv",
+        needed=("mass_kg",),
+        ways=(("strip",), ("load", "start", "end")),
+        optional=("moisture_pct", "area_ha", "date", "note"),
+        limits={"mass_kg": (1, 1e6), "moisture_pct": (0, 60), "area_ha": (0.001, 1000)},
+    ),
+    "quality": TableForm(
+        "quality.csv",
+        needed=("strip",),
+        optional=("protein_pct", "screenings_pct", "test_weight_kg_hl", "note"),
+        limits={
+            "protein_pct": (0, 40),
+            "screenings_pct": (0, 100),
+            "test_weight_kg_hl": (10, 100),
+        },
+    ),
+}
+
+
+def read_table(
+    folder: Path, form: TableForm, strips: Collection[str]
+) -> tuple[pd.DataFrame | None, list[Check]]:
+    """Read and check one table of a trial folder.
+
+    Parameters
+    ----------
+    folder
+        The trial folder.
+    form
+        What the table must hold.
+    strips
+        Names of the strips in the layout; empty where there is no layout to check against.
+
+    Returns
+    -------
+    table, checks
+        The table with canonical columns in canonical units, or None where it is absent or faulty;
+        and all its faults at once.
+    """
+    path = folder / form.file
+    if not path.exists():
+        return None, []
+    cells, checks = _read_cells(path, form.file)
+    if cells is None:
+        return None, checks
+    checks = _check_headings(cells, form)
+    if checks:
+        return None, checks
+    used = [name for name in form.known if name in cells.columns]
+    filled = {*form.needed, *next(way for way in form.ways or ((),) if set(way) <= set(cells))}
+    table = pd.DataFrame(index=cells.index)
+    for name in used:
+        table[name], found = _column(cells[name], name, form, required=name in filled)
+        checks += found
+    if strips and "strip" in table:
+        checks += _unknown_strips(table["strip"], form.file, strips)
+    return (None if checks else table.reset_index(drop=True)), checks
+
+
+def _read_cells(path: Path, file: str) -> tuple[pd.DataFrame | None, list[Check]]:
+    """Read the cells as text, indexed by their row in the file, counted from 1."""
+    if path.stat().st_size > LARGEST_TABLE_BYTES:
+        found = f"It holds {path.stat().st_size / 1e6:.0f} MB, too much for this table."
+        return None, [Check(file, "", found, "Harvest logs go into the folder harvest/.")]
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except UnicodeDecodeError as error:
+        row = path.read_bytes()[: error.start].count(b"\n") + 1
+        return None, [
+            Check(file, f"row {row}", "The file is not UTF-8 text.", "Save it as CSV, UTF-8.")
+        ]
+    header = text.split("\n", 1)[0]
+    delimiter = ";" if header.count(";") > header.count(",") else ","
+    rows = list(csv.reader(io.StringIO(text), delimiter=delimiter))
+    if not rows:
+        return None, [Check(file, "", "The file is empty.", "Fill it in, or delete it.")]
+    headings = [heading.strip() for heading in rows[0]]
+    numbered = [(at, row) for at, row in enumerate(rows[1:], 2) if any(c.strip() for c in row)]
+    checks = [
+        Check(
+            file,
+            f"row {at}",
+            f"It has {len(row)} cells, but there are {len(headings)} headings.",
+            "Quote text that holds the delimiter.",
+        )
+        for at, row in numbered
+        if len(row) != len(headings)
+    ]
+    if checks:
+        return None, checks[:_SHOWN_ROWS]
+    cells = pd.DataFrame(
+        [[cell.strip() for cell in row] for _, row in numbered],
+        columns=headings,
+        index=[at for at, _ in numbered],
+        dtype=str,
+    )
+    if delimiter == ";":  # spreadsheets that split by semicolons write decimals with a comma
+        cells = cells.replace(r"^(-?\d+),(\d+)$", r"\1.\2", regex=True)
+    return cells, []
+
+
+def _check_headings(cells: pd.DataFrame, form: TableForm) -> list[Check]:
+    headings = list(cells.columns)
+    checks = [
+        Check(
+            form.file,
+            "row 1",
+            f"There is no column '{name}' in this table.",
+            f"{suggestion(name, form.known)} Known: {', '.join(form.known)}.".strip(),
+        )
+        for name in headings
+        if name not in form.known
+    ]
+    checks += [
+        Check(form.file, "row 1", f"The column '{name}' stands twice.", "Keep one of them.")
+        for name in dict.fromkeys(headings)
+        if headings.count(name) > 1
+    ]
+    checks += [
+        Check(form.file, "row 1", f"The column '{name}' is missing.", _meaning(name))
+        for name in form.needed
+        if name not in headings
+    ]
+    if form.ways and not any(set(way) <= set(headings) for way in form.ways):
+        ways = " or ".join(" with ".join(way) for way in form.ways)
+        checks.append(Check(form.file, "row 1", "Columns are missing.", f"Give {ways}."))
+    return checks
+
+
+def _meaning(name: str) -> str:
+    column = COLUMNS.get(name)
+    return f"Add it: {column.meaning[0].lower()}{column.meaning[1:]}" if column else "Add it."
+
+
+def _column(
+    cells: pd.Series[str], name: str, form: TableForm, *, required: bool
+) -> tuple[pd.Series, list[Check]]:
+    """Convert one column of text cells and check it."""
+    kind = COLUMNS[name].kind if name in COLUMNS else "text"
+    blank = cells == ""
+    checks = _rows_at_fault(blank & required, cells, name, form.file, "is blank.", "Fill it in.")
+    if kind == "number":
+        values = pd.to_numeric(cells.where(~blank), errors="coerce")
+        wrong = values.isna() & ~blank
+        checks += _rows_at_fault(
+            wrong, cells, name, form.file, "is not a number.", "Write it like 12.5."
+        )
+        low, high = form.limits.get(name, (-float("inf"), float("inf")))
+        outside = (values < low) | (values > high)
+        checks += _rows_at_fault(
+            outside, cells, name, form.file, "cannot be right.", f"Expected {low:g} to {high:g}."
+        )
+        return values, checks
+    if kind == "time":
+        times = pd.to_datetime(cells.where(~blank), errors="coerce", format="ISO8601")
+        wrong = times.isna() & ~blank
+        remedy = "Write it year first, like 2024-05-17."
+        checks += _rows_at_fault(wrong, cells, name, form.file, "is not a date.", remedy)
+        return times, checks
+    return cells, checks
+
+
+def _rows_at_fault(
+    wrong: pd.Series[bool], cells: pd.Series[str], name: str, file: str, found: str, wanted: str
+) -> list[Check]:
+    rows = [int(row) for row in cells.index[wrong]]
+    checks = [
+        Check(file, f"row {row}, {name}", f"'{cells.loc[row]}' {found}", wanted)
+        for row in rows[:_SHOWN_ROWS]
+    ]
+    if len(rows) > _SHOWN_ROWS:
+        more = f"{len(rows) - _SHOWN_ROWS} more rows have the same fault."
+        checks.append(Check(file, name, more, wanted))
+    return checks
+
+
+def _unknown_strips(named: pd.Series, file: str, strips: Collection[str]) -> list[Check]:
+    return [
+        Check(
+            file,
+            f"row {row}, strip",
+            f"The layout has no strip '{name}'.",
+            suggestion(str(name), list(strips)).strip() or f"It has {', '.join(sorted(strips))}.",
+        )
+        for row, name in named.items()
+        if name not in strips
+    ][:_SHOWN_ROWS]

@@ -1,0 +1,126 @@
+"""A new trial folder: commented, with blanks to fill in."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+from trialkit.errors import TrialFolderError
+from trialkit.trial.config import FILE
+from trialkit.trial.folder import HARVEST_FOLDER
+from trialkit.trial.ground import LAYOUT_FILE
+from trialkit.trial.tables import FORMS
+from trialkit.trial.writing import write_whole
+
+#: Every blank is `""` with an example behind it; a test fills in the examples.
+_TRIAL_TOML = """\
+# A strip trial of seed dressing. Fill in each blank (""); numbers go without quotes.
+# Then run `trialkit check FOLDER`: it says what is still missing.
+
+[trial]
+name = ""                # for example "Dressing trial, Long paddock"
+season = ""              # year of harvest, for example 2026
+crop = ""                # for example "oats"
+paddock = ""
+question = ""            # what you want to know, in your own words
+
+# One [[treatments]] for each thing on the seed. Exactly one is the untreated control.
+[[treatments]]
+name = "untreated"
+control = true
+cost_per_ha = 0
+
+[[treatments]]
+name = ""                # for example "dressed"
+description = ""         # what is in it
+cost_per_ha = ""         # products and work, in your currency, for example 14.50
+# cost_per_t_seed = 180  # or the cost for each tonne of seed; then fill in [sowing]
+
+# [sowing]
+# seed_kg_ha = 80
+
+[machines]
+seeder_m = ""            # working width, for example 12
+harvester_m = ""         # width of the front, for example 12
+
+[harvest]
+standard_moisture_pct = ""  # moisture your yields are sold at, for example 12.5
+delay_s = "estimate"     # seconds from the cut to the grain sensor; or a number you know
+# edge_m = 3             # metres left out along the edges of each strip
+
+# The yield monitor's headings, and the units it writes. To see a proposal, copy the export into
+# the folder harvest/ and run `trialkit harvest FOLDER`. Check it, then put it here.
+# [harvest.columns]
+# flow_kg_s = "Grain flow"
+# [harvest.units]
+# flow_kg_s = "kg/s"
+
+# Limits for leaving out records. These are the usual ones.
+# [harvest.screening]
+# speed_low_m_s = 0.5
+# yield_high_t_ha = 15
+
+# Say before harvest how the trial will be judged, and do not change it afterwards.
+[analysis]
+# yield_from = "scales"  # "monitor" or "scales", where you have both
+confidence = 0.95        # of the intervals in the report
+seed = 1                 # of the random draws, so that the same data give the same answer
+paid_at = 0.9            # "paid" from this chance
+did_not_pay_at = 0.1     # "did not pay" up to this chance
+
+[money]
+currency = ""            # three letters, for example "AUD"
+price_per_t = ""         # grain price at the farm gate, for example 300
+# price_range = [250, 340]  # lowest and highest price you think likely
+"""
+
+_README = """\
+# What goes into this folder
+
+- `trial.toml`: what is tested, with which machines, at what prices. Fill in the blanks.
+- `boundary.geojson`: the outline of the field as one polygon (WGS 84). Not needed, but useful.
+- `layout.geojson`: one polygon for each strip, with the properties `strip`, `block` and
+  `treatment`. A block is a group of neighbouring strips with each treatment in it.
+- `dressing.csv`, `counts.csv`, `scores.csv`: what was mixed, plants counted, plants scored.
+- `weights.csv`: scale weights. Give `strip` and `mass_kg`, or for loads `load`, `start`, `end` and
+  `mass_kg`.
+- `quality.csv`: protein, screenings and test weight by strip.
+- `harvest/`: the yield monitor's exports, untouched.
+- `results/`: what trialkit writes. It can be deleted and remade.
+
+Delete the tables you do not need. Your own files are never changed.
+
+Dressed seed must not become food or feed. Read the label and the safety data sheet first.
+"""
+
+
+def new_folder(path: Path) -> list[Path]:
+    """Write a new trial folder.
+
+    Parameters
+    ----------
+    path
+        The folder to make; it must not exist yet, or be empty.
+
+    Returns
+    -------
+    list of Path
+        The files written.
+
+    Raises
+    ------
+    TrialFolderError
+        If there is something in the way.
+    """
+    if path.exists() and (not path.is_dir() or any(path.iterdir())):
+        raise TrialFolderError(
+            f"{path}: there is something here already. Give a name that is not taken yet."
+        )
+    drawing = json.dumps({"type": "FeatureCollection", "features": []}, indent=1) + "\n"
+    contents = {FILE: _TRIAL_TOML, "README.md": _README, LAYOUT_FILE: drawing}
+    for form in FORMS.values():
+        first_way = form.ways[0] if form.ways else ()
+        contents[form.file] = ",".join([*first_way, *form.needed, *form.optional]) + "\n"
+    written = [write_whole(path / name, text) for name, text in contents.items()]
+    (path / HARVEST_FOLDER).mkdir()
+    return written

@@ -155,7 +155,10 @@ def check_ground(
     checks += _overlaps(polygons)
     if boundary is not None:
         field = boundary.to_crs(grid).union_all()
-        checks += _outside(polygons, field)
+        if polygons.disjoint(field).all():
+            checks.append(_elsewhere(strips, boundary, polygons.distance(field).min()))
+        else:
+            checks += _outside(polygons, field)
     return checks
 
 
@@ -210,3 +213,14 @@ def _outside(polygons: gpd.GeoSeries, field: BaseGeometry) -> Iterator[Check]:
         if outside_m2 > DRAWING_TOLERANCE * polygon.area:
             found = f"{outside_m2:,.0f} m² of strip {name} lie outside {BOUNDARY_FILE}."
             yield Check(LAYOUT_FILE, f"strip {name}", found, "Correct the strip or the boundary.")
+
+
+def _elsewhere(strips: gpd.GeoDataFrame, boundary: gpd.GeoDataFrame, distance_m: float) -> Check:
+    """Say that no strip lies in the field, and whether swapped coordinates are the cause."""
+    found = f"No strip lies in {BOUNDARY_FILE}: the nearest is {distance_m / 1000:,.1f} km off."
+    swapped = shapely.transform(strips.geometry.to_numpy(), lambda corners: corners[:, ::-1])
+    if shapely.intersects(swapped, boundary.union_all()).any():
+        remedy = "Longitude and latitude are swapped in one of the two files: longitude first."
+    else:
+        remedy = "Check that both files are of the same field, in degrees (WGS 84)."
+    return Check(LAYOUT_FILE, "", found, remedy)

@@ -113,7 +113,8 @@ def read_table(
     Returns
     -------
     table, checks
-        The table with canonical columns in canonical units, or None where it is absent or faulty;
+        The table with canonical columns in canonical units, or None where it is absent, faulty or has
+        no rows yet;
         and all its faults at once.
     """
     path = folder / form.file
@@ -123,7 +124,7 @@ def read_table(
     if cells is None:
         return None, checks
     checks = _check_headings(cells, form)
-    if checks:
+    if checks or cells.empty:
         return None, checks
     used = [name for name in form.known if name in cells.columns]
     filled = {*form.needed, *next(way for way in form.ways or ((),) if set(way) <= set(cells))}

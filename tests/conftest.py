@@ -1,0 +1,108 @@
+"""Small trial folders for tests: eight strips of an invented trial, at sea."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+#: Metres to degrees near 38.5° S: good enough to draw rectangles with.
+METRE_LATITUDE = 1 / 111_000
+METRE_LONGITUDE = 1 / 87_000
+
+ORIGIN = (85.0, -38.5)
+
+TRIAL_TOML = """\
+[trial]
+name = "Invented trial"
+season = 2024
+crop = "oats"
+invented = true
+
+[[treatments]]
+name = "untreated"
+control = true
+
+[[treatments]]
+name = "dressed"
+cost_per_ha = 14.5
+
+[machines]
+seeder_m = 12
+harvester_m = 12
+
+[harvest]
+standard_moisture_pct = 12.5
+
+[money]
+currency = "AUD"
+price_per_t = 300
+"""
+
+
+def rectangle(x_m: float, y_m: float, width_m: float, length_m: float) -> list[list[list[float]]]:
+    """Corners of a rectangle, metres east and north of the origin."""
+    corners = [
+        (x_m, y_m),
+        (x_m + width_m, y_m),
+        (x_m + width_m, y_m + length_m),
+        (x_m, y_m + length_m),
+    ]
+    ring = [
+        [ORIGIN[0] + x * METRE_LONGITUDE, ORIGIN[1] + y * METRE_LATITUDE]
+        for x, y in [*corners, corners[0]]
+    ]
+    return [ring]
+
+
+def strip_feature(number: int, treatment: str, block: str, **change: object) -> dict[str, object]:
+    """A strip 24 m wide and 300 m long, beside the one before."""
+    properties = {"strip": f"S{number}", "block": block, "treatment": treatment}
+    return {
+        "type": "Feature",
+        "properties": properties | change,
+        "geometry": {"type": "Polygon", "coordinates": rectangle(24 * number, 0, 24, 300)},
+    }
+
+
+def collection(features: list[dict[str, object]]) -> str:
+    return json.dumps({"type": "FeatureCollection", "features": features})
+
+
+@pytest.fixture
+def features() -> list[dict[str, object]]:
+    """Eight strips in four blocks of two."""
+    arms = ["untreated", "dressed", "dressed", "untreated"] * 2
+    return [strip_feature(n, arm, f"B{n // 2 + 1}") for n, arm in enumerate(arms)]
+
+
+@pytest.fixture
+def trial_folder(tmp_path: Path, features: list[dict[str, object]]) -> Path:
+    """A faultless trial folder before harvest."""
+    folder = tmp_path / "trial"
+    folder.mkdir()
+    (folder / "trial.toml").write_text(TRIAL_TOML)
+    (folder / "layout.geojson").write_text(collection(features))
+    return folder
+
+
+@pytest.fixture
+def write_layout() -> Callable[[Path, list[dict[str, object]]], None]:
+    """Write a layout into a folder."""
+
+    def write(folder: Path, features: list[dict[str, object]]) -> None:
+        (folder / "layout.geojson").write_text(collection(features))
+
+    return write
+
+
+@pytest.fixture
+def draw() -> Callable[[float, float, float, float], dict[str, object]]:
+    """Draw a rectangle as a GeoJSON geometry: east, north, width, length in metres."""
+
+    def polygon(x_m: float, y_m: float, width_m: float, length_m: float) -> dict[str, object]:
+        return {"type": "Polygon", "coordinates": rectangle(x_m, y_m, width_m, length_m)}
+
+    return polygon

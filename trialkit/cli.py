@@ -1,0 +1,280 @@
+"""The commands: thin, and quick to start because each imports what it needs when it runs."""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+import traceback
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, NoReturn
+
+import typer
+
+from trialkit.errors import TrialkitError
+
+if TYPE_CHECKING:
+    from trialkit.result import Summary
+    from trialkit.season import Harvested
+    from trialkit.trial import Trial
+
+BAD_INPUT = 2
+OUR_FAULT = 1
+
+app = typer.Typer(
+    name="trialkit",
+    help="Find out on your own farm whether dressing seed with biological products pays.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+)
+
+Folder = Annotated[Path, typer.Argument(help="The trial folder.", show_default=False)]
+Json = Annotated[bool, typer.Option("--json", help="Print the result as JSON.")]
+
+
+@app.command()
+def new(folder: Folder, as_json: Json = False) -> None:
+    """Write a new trial folder, with comments and blanks to fill in."""
+    from trialkit.trial.template import new_folder
+
+    written = new_folder(folder)
+    _wrote(written, as_json)
+    if not as_json:
+        print(f"\nNow fill in the blanks in {folder / 'trial.toml'},")
+        print(f"then run: trialkit check {folder}")
+
+
+@app.command()
+def check(folder: Folder, as_json: Json = False) -> None:
+    """Say what is wrong or missing in a trial folder, everything at once."""
+    from trialkit.checks import faults
+    from trialkit.trial import check_folder, check_harvest
+
+    trial, checks = check_folder(folder)
+    if trial is not None:
+        checks += check_harvest(trial)
+    found = faults(checks)
+    if as_json:
+        rows = [
+            {"file": c.file, "place": c.place, "found": c.found, "wanted": c.wanted}
+            | {"outcome": c.outcome}
+            for c in checks
+        ]
+        _print_json({"folder": str(folder), "faults": len(found), "checks": rows})
+    else:
+        words = {"fault": "FAULT", "warning": "note ", "ok": "ok   "}
+        for row in checks:
+            print(f"{words[row.outcome]}  {row.sentence()}")
+        if trial is not None:
+            print(_trial_line(trial))
+        print("The folder is in order." if not found else f"Faults to mend: {len(found)}.")
+    if found:
+        raise typer.Exit(BAD_INPUT)
+
+
+@app.command()
+def harvest(folder: Folder, as_json: Json = False) -> None:
+    """Screen the yield monitor's export and make strip yields."""
+    from trialkit.season import STEPS, harvest_season, write_harvest
+    from trialkit.trial import open_trial
+
+    trial = open_trial(folder)
+    _propose_columns(trial)
+    with _progress(len(STEPS) - 2) as tell:
+        harvested = harvest_season(trial, progress=tell)
+    written = write_harvest(trial, harvested)
+    if as_json:
+        _print_json(
+            {
+                "source": harvested.source,
+                "delay_s": None if harvested.delay is None else harvested.delay.delay_s,
+                "strips": json.loads(harvested.strips.to_json(orient="records")),
+                "screening": []
+                if harvested.screening is None
+                else json.loads(harvested.screening.to_json(orient="records")),
+                "warnings": list(harvested.warnings),
+                "wrote": [str(path) for path in written],
+            }
+        )
+        return
+    _print_harvest(harvested)
+    _wrote(written, as_json)
+
+
+@app.command()
+def analyse(folder: Folder, as_json: Json = False) -> None:
+    """Say whether the treatment paid, and how sure that is."""
+    from trialkit.season import STEPS, write_results
+    from trialkit.season import analyse as run
+    from trialkit.trial import open_trial
+
+    trial = open_trial(folder)
+    with _progress(len(STEPS)) as tell:
+        result = run(trial, progress=tell)
+    written = write_results(trial, result)
+    if as_json:
+        print(result.to_json(), end="")
+        return
+    _print_summary(result.summary)
+    _wrote(written, as_json)
+
+
+@app.command()
+def report(folder: Folder, as_json: Json = False) -> None:
+    """Write the season report as one HTML file, to read, print or mail."""
+    from trialkit.report.render import render
+    from trialkit.trial import open_trial
+
+    trial = open_trial(folder)
+    out_file = trial.results / "report.html"
+    with _progress(None) as tell:
+        written = render(folder, out_file, progress=tell)
+    _wrote([written], as_json)
+
+
+@app.command()
+def demo(
+    folder: Folder,
+    trial: Annotated[
+        str, typer.Option(help="Which demo trial; see the list with a wrong name.")
+    ] = "",
+    as_json: Json = False,
+) -> None:
+    """Copy an invented demo trial out, to try everything on."""
+    from trialkit.shipped import copy_demo
+
+    written = copy_demo(folder, trial)
+    _wrote(written, as_json)
+    if not as_json:
+        print(f"\nThe farm is invented. Now run: trialkit report {folder}")
+
+
+@app.command(context_settings={"allow_extra_args": True, "ignore_unknown_options": True})
+def lab(
+    context: typer.Context,
+    folder: Annotated[Path, typer.Argument(help="The trial folder.")] = Path(),
+    as_json: Json = False,
+) -> None:
+    """Open the notebooks beside a trial in JupyterLab; further options go to JupyterLab."""
+    from trialkit.notebooks import lay_out_notebooks, start_lab
+    from trialkit.trial import open_trial
+
+    open_trial(folder)
+    written = lay_out_notebooks(folder)
+    _wrote(written, as_json)
+    raise typer.Exit(start_lab(folder, context.args))
+
+
+def main() -> NoReturn:
+    """Run the command line: exit 0 when done, 2 on bad input, 1 on our own fault."""
+    try:
+        app()
+    except TrialkitError as error:
+        _fail(str(error), BAD_INPUT)
+    except (KeyboardInterrupt, BrokenPipeError):
+        raise SystemExit(OUR_FAULT) from None
+    except Exception as error:  # whatever it is, a grower gets a sentence and no traceback
+        if os.environ.get("TRIALKIT_TRACEBACK"):
+            traceback.print_exc()
+        _fail(
+            f"This is a fault of trialkit's, not yours: {type(error).__name__}: {error}\n"
+            "Set TRIALKIT_TRACEBACK=1, run it again, and report what it prints.",
+            OUR_FAULT,
+        )
+    raise SystemExit(0)
+
+
+def _fail(message: str, status: int) -> NoReturn:
+    if "--json" in sys.argv:
+        _print_json({"error": message})
+    print(message, file=sys.stderr)
+    raise SystemExit(status)
+
+
+def _print_json(content: object) -> None:
+    print(json.dumps(content, indent=2, ensure_ascii=False, allow_nan=False))
+
+
+def _wrote(paths: list[Path], as_json: bool) -> None:
+    if as_json:
+        _print_json({"wrote": [str(path) for path in paths]})
+    else:
+        for path in paths:
+            print(f"Wrote {path}")
+
+
+@contextmanager
+def _progress(steps: int | None) -> Iterator[Callable[[str], None]]:
+    """Show a bar with the step's name on a terminal; nothing where output is read by a program."""
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+
+    columns = (TextColumn("{task.description}"), BarColumn(), TimeElapsedColumn())
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("Starting", total=steps)
+        begun = False
+
+        def tell(step: str) -> None:
+            nonlocal begun
+            bar.update(task, description=step, advance=1 if begun else 0)
+            begun = True
+
+        yield tell
+
+
+def _propose_columns(trial: Trial) -> None:
+    """Where `trial.toml` maps no columns, show a proposal and stop: a guess is never silent."""
+    if trial.config.harvest.columns or not trial.harvest_files:
+        return
+    from trialkit.errors import LogError
+    from trialkit.harvest import proposal_text, propose_columns
+
+    proposal = propose_columns(trial.harvest_files[0])
+    raise LogError(
+        f"harvest/{trial.harvest_files[0].name}: trial.toml does not say which column is which.\n"
+        "This is a proposal from the headings and the values. Check each line, then copy it into "
+        f"trial.toml:\n\n{proposal_text(proposal)}"
+    )
+
+
+def _trial_line(trial: Trial) -> str:
+    strips = trial.layout[trial.layout["role"] == "strip"]
+    counts = strips["treatment"].value_counts(sort=False)
+    arms = ", ".join(f"{number} {name}" for name, number in counts.items())
+    return f"{trial.config.trial.name}: {len(strips)} strips ({arms})."
+
+
+def _print_harvest(harvested: Harvested) -> None:
+    from rich.console import Console
+    from rich.table import Table
+
+    from trialkit.columns import label
+
+    console = Console()
+    if harvested.delay is not None:
+        print(f"Grain-flow delay: {harvested.delay.delay_s:.0f} s.")
+    for frame, title in ((harvested.strips, "Strips"), (harvested.screening, "Left out, and why")):
+        if frame is None:
+            continue
+        table = Table(title=title, title_justify="left")
+        for name in frame.columns:
+            number = frame[name].dtype.kind in "if"
+            table.add_column(label(name), justify="right" if number else "left")
+        for row in frame.itertuples(index=False):
+            table.add_row(*(f"{c:,.2f}" if isinstance(c, float) else str(c) for c in row))
+        console.print(table)
+    for note in harvested.warnings:
+        print(f"Note: {note}")
+
+
+def _print_summary(summary: Summary) -> None:
+    from trialkit.report.wording import verdict_sentence
+
+    print(f"{summary.trial}, {summary.season}")
+    for comparison in summary.comparisons:
+        print(verdict_sentence(comparison, summary.currency))
+    for note in summary.warnings:
+        print(f"Note: {note}")

@@ -1,0 +1,506 @@
+"""The main job in its order: read, screen, strips, fit, payoff. No other module knows the order."""
+
+from __future__ import annotations
+
+import hashlib
+import platform
+import warnings
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from importlib.metadata import version
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pandas as pd
+
+from trialkit.errors import LogError, ModelError, TrialkitWarning
+from trialkit.harvest import (
+    assign_strips,
+    calibrate,
+    estimate_delay,
+    given_delay,
+    screen,
+    screening_account,
+    shift_flow,
+    split_passes,
+    strip_table,
+    weigh_strips,
+)
+from trialkit.models import MixedFit, fit_mixed, shuffle_test
+from trialkit.money import payoff
+from trialkit.result import Comparison, CrossCheck, InputFile, Summary
+from trialkit.trial.folder import Trial
+from trialkit.trial.writing import write_csv, write_whole
+
+if TYPE_CHECKING:
+    from geopandas import GeoDataFrame
+    from pandas import DataFrame
+
+    from trialkit.harvest import Delay
+    from trialkit.trial.config import TrialConfig
+
+#: Steps of the main job, in order, as a progress bar shows them.
+STEPS = (
+    "Reading the harvest log",
+    "Finding passes and the grain-flow delay",
+    "Screening records",
+    "Making strip yields",
+    "Fitting the model",
+    "Cross-checking",
+)
+
+#: Packages whose versions can change a number.
+_PACKAGES = ("trialkit", "numpy", "pandas", "scipy", "formulaic", "geopandas", "shapely", "pyproj")
+
+MAIN_METHOD = "strip means, random blocks, REML, Kenward-Roger"
+
+Progress = Callable[[str], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Harvested:
+    """What the harvest station made of a season.
+
+    Parameters
+    ----------
+    source
+        `"monitor"` or `"scales"`: where the strip yields come from.
+    strips
+        One row a strip: `strip block treatment yield_t_ha area_ha n moisture_pct`.
+    log
+        Every record, with `kept` and `reason`; None where only scales were used.
+    screening
+        Records left out by reason; None where only scales were used.
+    delay
+        The grain-flow delay used; None where only scales were used.
+    scales
+        Strip yields by the scales, where the strips were weighed.
+    """
+
+    source: str
+    strips: DataFrame
+    log: DataFrame | None
+    screening: DataFrame | None
+    delay: Delay | None
+    scales: DataFrame | None
+    warnings: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """One run of the main job: the answer, and every table behind it.
+
+    Parameters
+    ----------
+    summary
+        What `results/result.json` holds.
+    config
+        What `trial.toml` said.
+    boundary, layout
+        Field and strips, WGS 84.
+    harvested
+        Strip yields and how they came about.
+    fit
+        The main model.
+    """
+
+    summary: Summary
+    config: TrialConfig
+    boundary: GeoDataFrame | None
+    layout: GeoDataFrame
+    harvested: Harvested
+    fit: MixedFit
+
+    def to_json(self) -> str:
+        """Return the summary as JSON text: `results/result.json`."""
+        return self.summary.to_json()
+
+
+def analyse(trial: Trial, *, progress: Progress | None = None) -> Result:
+    """Do the main job on a trial folder: did the treatment pay?
+
+    Parameters
+    ----------
+    trial
+        An opened trial, see `open_trial`.
+    progress
+        Called with the name of each step as it begins.
+
+    Returns
+    -------
+    Result
+        The verdict with its error and money, and the tables behind it. Nothing is written.
+
+    Raises
+    ------
+    TrialkitError
+        If the trial cannot be analysed; the message says why and what would help.
+
+    Examples
+    --------
+    >>> import trialkit
+    >>> from trialkit.shipped import shipped
+    >>> trial = trialkit.open_trial(next(shipped("data-demo").glob("*frost*")))
+    >>> result = trialkit.analyse(trial)
+    >>> len(result.summary.comparisons)
+    1
+    """
+    tell = progress or (lambda _: None)
+    harvested = harvest_season(trial, progress=progress)
+    tell(STEPS[4])
+    with _noted() as notes:
+        fit = _fit_strips(harvested.strips, trial.config)
+        comparisons = _compare(fit, trial.config)
+        tell(STEPS[5])
+        checks = tuple(_cross_checks(harvested, trial.config))
+    summary = Summary(
+        trial=trial.config.trial.name,
+        season=trial.config.trial.season,
+        crop=trial.config.trial.crop,
+        currency=trial.config.money.currency,
+        comparisons=comparisons,
+        strips=_strip_counts(harvested.strips),
+        records=_record_counts(harvested),
+        cross_checks=checks,
+        warnings=(
+            *(check.sentence() for check in trial.checks),
+            *harvested.warnings,
+            *dict.fromkeys(notes),
+            *_disagreements(comparisons, checks),
+        ),
+        inputs=tuple(_hashes(trial)),
+        versions={"python": platform.python_version()}
+        | {name: version(name) for name in _PACKAGES},
+        seed=trial.config.analysis.seed,
+    )
+    return Result(summary, trial.config, trial.boundary, trial.layout, harvested, fit)
+
+
+def harvest_season(trial: Trial, *, progress: Progress | None = None) -> Harvested:
+    """Make strip yields from a trial's yield-monitor exports, or its scale weights.
+
+    Parameters
+    ----------
+    trial
+        An opened trial.
+    progress
+        Called with the name of each step as it begins.
+
+    Returns
+    -------
+    Harvested
+        Strip yields, the screened log and the account of what was left out.
+
+    Raises
+    ------
+    LogError
+        If there is neither a usable log nor strip weights.
+    """
+    with _noted() as notes:
+        scales = _scales(trial)
+        source = trial.config.analysis.yield_from or (
+            "monitor" if trial.harvest_files else "scales"
+        )
+        if source == "scales" and scales is None:
+            raise LogError(
+                "weights.csv: there are no weights by strip, and no harvest log in harvest/. "
+                "Add one of them after harvest."
+            )
+        log, delay = (None, None)
+        if trial.harvest_files:
+            log, delay = _monitor(trial, progress)
+    if source == "scales" or log is None:
+        strips = scales if scales is not None else pd.DataFrame()
+    else:
+        strips = strip_table(log)
+    account = None if log is None else screening_account(log)
+    return Harvested(source, strips, log, account, delay, scales, tuple(dict.fromkeys(notes)))
+
+
+def _monitor(trial: Trial, progress: Progress | None) -> tuple[DataFrame, Delay]:
+    """Read the log and bring it to screened records inside strips."""
+    tell = progress or (lambda _: None)
+    settings = trial.config.harvest
+    tell(STEPS[0])
+    log = trial.harvest_log()
+    tell(STEPS[1])
+    log = split_passes(log)
+    delay = estimate_delay(log) if settings.delay_s == "estimate" else given_delay(settings.delay_s)
+    log = shift_flow(log, delay.delay_s)
+    tell(STEPS[2])
+    log = screen(
+        log,
+        settings.screening,
+        boundary=trial.boundary,
+        harvester_m=trial.config.machines.harvester_m,
+    )
+    tell(STEPS[3])
+    log = assign_strips(log, trial.layout, edge_m=settings.edge_m)
+    if trial.weights is not None and "load" in trial.weights:
+        log, _ = calibrate(log, trial.weights, settings.standard_moisture_pct)
+    return log, delay
+
+
+def _scales(trial: Trial) -> DataFrame | None:
+    if trial.weights is None or "strip" not in trial.weights:
+        return None
+    return weigh_strips(
+        trial.weights,
+        trial.layout,
+        standard_moisture_pct=trial.config.harvest.standard_moisture_pct,
+    )
+
+
+def _strips_for_model(strips: DataFrame, config: TrialConfig) -> DataFrame:
+    """Drop strips without a yield, put the control first, and check that an answer is possible."""
+    lost = strips[strips["yield_t_ha"].isna()]
+    if len(lost):
+        warnings.warn(
+            f"No yield from {_listed(lost['strip'])}. The analysis goes on without them.",
+            TrialkitWarning,
+            stacklevel=2,
+        )
+    data = strips.dropna(subset="yield_t_ha")
+    counts = data["treatment"].value_counts()
+    for treatment in config.treatments:
+        number = int(counts.get(treatment.name, 0))
+        if number < 2:
+            raise ModelError(
+                f"Only {number} strip of '{treatment.name}' has a yield. It takes two or more to "
+                "see how much strips differ by chance, so this trial cannot tell. "
+                "Check results/ for why strips were left out, or give weights.csv."
+            )
+    others = [treatment.name for treatment in config.treatments if not treatment.control]
+    order = [config.control, *others]
+    return data.assign(treatment=pd.Categorical(data["treatment"], categories=order))
+
+
+def _random_terms(strips: DataFrame) -> tuple[str, ...]:
+    """Return the block as a random term, unless blocks group nothing."""
+    blocks = strips["block"].nunique()
+    if 1 < blocks < len(strips):
+        return ("block",)
+    warnings.warn(
+        "The layout has no blocks of neighbouring strips, so differences across the field count as "
+        "error. Give neighbouring strips the same block in layout.geojson.",
+        TrialkitWarning,
+        stacklevel=2,
+    )
+    return ()
+
+
+def _fit_strips(strips: DataFrame, config: TrialConfig) -> MixedFit:
+    data = _strips_for_model(strips, config)
+    confidence = config.analysis.confidence
+    return fit_mixed(
+        "yield_t_ha ~ treatment", data, random=_random_terms(data), confidence=confidence
+    )
+
+
+def _compare(fit: MixedFit, config: TrialConfig) -> tuple[Comparison, ...]:
+    gains = fit.differences("treatment", against=config.control)
+    others = [treatment.name for treatment in config.treatments if not treatment.control]
+    return tuple(
+        _comparison(treatment, gain, config)
+        for treatment, (_, gain) in zip(others, gains.iterrows(), strict=True)
+    )
+
+
+def _comparison(treatment: str, gain: pd.Series[float], config: TrialConfig) -> Comparison:
+    money, analysis = config.money, config.analysis
+    paid = payoff(
+        gain["estimate"],
+        gain["std_error"],
+        gain["df"],
+        price_per_t=money.price_per_t,
+        cost_per_ha=config.cost_per_ha(treatment) - config.cost_per_ha(config.control),
+        price_range=money.price_range,
+        confidence=analysis.confidence,
+        paid_at=analysis.paid_at,
+        did_not_pay_at=analysis.did_not_pay_at,
+    )
+    return Comparison(
+        treatment=treatment,
+        control=config.control,
+        gain_t_ha=float(gain["estimate"]),
+        low_t_ha=float(gain["low"]),
+        high_t_ha=float(gain["high"]),
+        std_error_t_ha=float(gain["std_error"]),
+        df=float(gain["df"]),
+        p_value=float(gain["p"]),
+        method=MAIN_METHOD,
+        break_even_t_ha=paid.break_even_t_ha,
+        net_per_ha=paid.net_per_ha,
+        net_low=paid.net_low,
+        net_high=paid.net_high,
+        chance_paid=paid.chance_paid,
+        verdict=paid.verdict,
+    )
+
+
+def _cross_checks(harvested: Harvested, config: TrialConfig) -> Iterator[CrossCheck]:
+    """Ask for the same gains by other methods."""
+    strips = _strips_for_model(harvested.strips, config)
+    for treatment in config.treatments:
+        if not treatment.control:
+            yield _by_shuffling(strips, treatment.name, config)
+    if harvested.log is not None and harvested.source == "monitor":
+        yield from _by_points(harvested.log, config)
+    other = _other_source(harvested)
+    if other is not None:
+        name, table = other
+        for comparison in _compare(_fit_strips(table, config), config):
+            yield CrossCheck(
+                f"strip yields by the {name}, the same model",
+                comparison.treatment,
+                comparison.control,
+                comparison.gain_t_ha,
+                comparison.low_t_ha,
+                comparison.high_t_ha,
+                comparison.p_value,
+            )
+
+
+def _by_shuffling(strips: DataFrame, treatment: str, config: TrialConfig) -> CrossCheck:
+    pair = strips[strips["treatment"].isin([config.control, treatment])]
+    pair = pair.assign(treatment=pair["treatment"].astype(str))
+    test = shuffle_test(
+        pair, "yield_t_ha", "treatment", "block", seed=config.analysis.seed, against=config.control
+    )
+    how = "every possible draw" if test.exact else f"{test.draws:,} random draws"
+    note = f"By {how} of the treatments within blocks; no smaller p than {test.smallest_p:.2g}."
+    return CrossCheck(
+        "randomisation test of strip means",
+        treatment,
+        config.control,
+        test.difference,
+        None,
+        None,
+        test.p,
+        note,
+    )
+
+
+def _by_points(log: DataFrame, config: TrialConfig) -> Iterator[CrossCheck]:
+    points = log[log["kept"]]
+    order = [config.control, *(t.name for t in config.treatments if not t.control)]
+    points = points.assign(treatment=pd.Categorical(points["treatment"], categories=order))
+    random = (*_random_terms(points.drop_duplicates("strip")), "block:strip")
+    fit = fit_mixed(
+        "yield_t_ha ~ treatment", points, random=random, confidence=config.analysis.confidence
+    )
+    gains = fit.differences("treatment", against=config.control)
+    for treatment, (_, gain) in zip(order[1:], gains.iterrows(), strict=True):
+        yield CrossCheck(
+            "records, with block and strip as random effects",
+            treatment,
+            config.control,
+            float(gain["estimate"]),
+            float(gain["low"]),
+            float(gain["high"]),
+            float(gain["p"]),
+            "The strip is the unit here too: its records do not count as replicates.",
+        )
+
+
+def _other_source(harvested: Harvested) -> tuple[str, DataFrame] | None:
+    """Return the strip yields that the main analysis did not use, where there are some."""
+    if harvested.source == "monitor" and harvested.scales is not None:
+        return "scales", harvested.scales
+    if harvested.source == "scales" and harvested.log is not None:
+        return "monitor", strip_table(harvested.log)
+    return None
+
+
+def _disagreements(
+    comparisons: tuple[Comparison, ...], checks: tuple[CrossCheck, ...]
+) -> Iterator[str]:
+    """Say where a cross-check lies outside the main analysis's interval."""
+    for comparison in comparisons:
+        for check in checks:
+            same = check.treatment == comparison.treatment
+            if same and not comparison.low_t_ha <= check.gain_t_ha <= comparison.high_t_ha:
+                yield (
+                    f"The methods disagree on '{check.treatment}': {check.method} gives "
+                    f"{check.gain_t_ha:+.2f} t/ha, outside the main analysis's "
+                    f"{comparison.low_t_ha:+.2f} to {comparison.high_t_ha:+.2f} t/ha. "
+                    "Find out why before you act on either."
+                )
+
+
+def _strip_counts(strips: DataFrame) -> dict[str, object]:
+    used = strips.dropna(subset="yield_t_ha")
+    counts = used["treatment"].astype(str).value_counts(sort=False)
+    return {"n": len(used), "by_treatment": {name: int(n) for name, n in counts.items()}}
+
+
+def _record_counts(harvested: Harvested) -> dict[str, object]:
+    if harvested.log is None or harvested.screening is None:
+        return {"read": 0, "kept": 0, "reasons": {}}
+    account = harvested.screening
+    reasons = {
+        str(reason): int(records)
+        for reason, records in zip(account["reason"], account["records"], strict=True)
+    }
+    kept = int(harvested.log["kept"].sum())
+    return {"read": len(harvested.log), "kept": kept, "reasons": reasons}
+
+
+def _hashes(trial: Trial) -> Iterator[InputFile]:
+    for path in trial.input_files:
+        with path.open("rb") as file:
+            digest = hashlib.file_digest(file, "sha256").hexdigest()
+        yield InputFile(path.relative_to(trial.path).as_posix(), digest)
+
+
+def _listed(names: pd.Series[str]) -> str:
+    return "strip " + ", ".join(names) if len(names) == 1 else "strips " + ", ".join(names)
+
+
+@contextmanager
+def _noted() -> Iterator[list[str]]:
+    """Collect trialkit's own warnings as sentences for the report; let others through."""
+    notes: list[str] = []
+    with warnings.catch_warnings(record=True) as caught:
+        warnings.simplefilter("always", TrialkitWarning)
+        yield notes
+    for warning in caught:
+        if issubclass(warning.category, TrialkitWarning):
+            notes.append(str(warning.message))
+        else:
+            warnings.warn_explicit(
+                warning.message, warning.category, warning.filename, warning.lineno
+            )
+
+
+def write_results(trial: Trial, result: Result) -> list[Path]:
+    """Write `results/result.json` and the tables behind it.
+
+    Returns
+    -------
+    list of Path
+        The files written, each whole or not at all.
+    """
+    written = [
+        write_whole(trial.results / "result.json", result.to_json()),
+        write_csv(trial.results / "model.csv", result.fit.coefficients.reset_index()),
+    ]
+    return written + write_harvest(trial, result.harvested)
+
+
+def write_harvest(trial: Trial, harvested: Harvested) -> list[Path]:
+    """Write strip yields and, where a log was read, every record with why it was left out.
+
+    Returns
+    -------
+    list of Path
+        The files written.
+    """
+    written = [write_csv(trial.results / "strips.csv", harvested.strips)]
+    if harvested.log is not None and harvested.screening is not None:
+        written += [
+            write_csv(trial.results / "screening.csv", harvested.screening),
+            write_csv(trial.results / "records.csv", harvested.log, decimals=7),
+        ]
+    return written

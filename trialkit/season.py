@@ -14,7 +14,15 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from trialkit.errors import LogError, ModelError, TrialkitWarning
+from trialkit.answer import (
+    by_other_yields,
+    by_records,
+    by_shuffling,
+    compare,
+    disagreements,
+    fit_strips,
+)
+from trialkit.errors import LogError, TrialkitWarning
 from trialkit.harvest import (
     assign_strips,
     calibrate,
@@ -27,9 +35,7 @@ from trialkit.harvest import (
     strip_table,
     weigh_strips,
 )
-from trialkit.models import MixedFit, fit_mixed, shuffle_test
-from trialkit.money import payoff
-from trialkit.result import Comparison, CrossCheck, InputFile, Summary
+from trialkit.result import CrossCheck, InputFile, Summary
 from trialkit.trial.folder import Trial
 from trialkit.trial.writing import write_csv, write_whole
 
@@ -38,6 +44,7 @@ if TYPE_CHECKING:
     from pandas import DataFrame
 
     from trialkit.harvest import Delay
+    from trialkit.models import MixedFit
     from trialkit.trial.config import TrialConfig
 
 #: Steps of the main job, in order, as a progress bar shows them.
@@ -52,8 +59,6 @@ STEPS = (
 
 #: Packages whose versions can change a number.
 _PACKAGES = ("trialkit", "numpy", "pandas", "scipy", "formulaic", "geopandas", "shapely", "pyproj")
-
-MAIN_METHOD = "strip means, random blocks, REML, Kenward-Roger"
 
 Progress = Callable[[str], None]
 
@@ -118,7 +123,7 @@ class Result:
 
 
 def analyse(trial: Trial, *, progress: Progress | None = None) -> Result:
-    """Do the main job on a trial folder: did the treatment pay?
+    """Do the main job on a trial: strip yields, the gain with its error, and the money.
 
     Parameters
     ----------
@@ -150,8 +155,8 @@ def analyse(trial: Trial, *, progress: Progress | None = None) -> Result:
     harvested = harvest_season(trial, progress=progress)
     tell(STEPS[4])
     with _noted() as notes:
-        fit = _fit_strips(harvested.strips, trial.config)
-        comparisons = _compare(fit, trial.config)
+        fit = fit_strips(harvested.strips, trial.config)
+        comparisons = compare(fit, trial.config)
         tell(STEPS[5])
         checks = tuple(_cross_checks(harvested, trial.config))
     summary = Summary(
@@ -167,7 +172,7 @@ def analyse(trial: Trial, *, progress: Progress | None = None) -> Result:
             *(check.sentence() for check in trial.checks),
             *harvested.warnings,
             *dict.fromkeys(notes),
-            *_disagreements(comparisons, checks),
+            *disagreements(comparisons, checks),
         ),
         inputs=tuple(_hashes(trial)),
         versions={"python": platform.python_version()}
@@ -252,181 +257,15 @@ def _scales(trial: Trial) -> DataFrame | None:
     )
 
 
-def _strips_for_model(strips: DataFrame, config: TrialConfig) -> DataFrame:
-    """Drop strips without a yield, put the control first, and check that an answer is possible."""
-    lost = strips[strips["yield_t_ha"].isna()]
-    if len(lost):
-        warnings.warn(
-            f"No yield from {_listed(lost['strip'])}. The analysis goes on without them.",
-            TrialkitWarning,
-            stacklevel=2,
-        )
-    data = strips.dropna(subset="yield_t_ha")
-    counts = data["treatment"].value_counts()
-    for treatment in config.treatments:
-        number = int(counts.get(treatment.name, 0))
-        if number < 2:
-            raise ModelError(
-                f"Only {number} strip of '{treatment.name}' has a yield. It takes two or more to "
-                "see how much strips differ by chance, so this trial cannot tell. "
-                "Check results/ for why strips were left out, or give weights.csv."
-            )
-    others = [treatment.name for treatment in config.treatments if not treatment.control]
-    order = [config.control, *others]
-    return data.assign(treatment=pd.Categorical(data["treatment"], categories=order))
-
-
-def _random_terms(strips: DataFrame) -> tuple[str, ...]:
-    """Return the block as a random term, unless blocks group nothing."""
-    blocks = strips["block"].nunique()
-    if 1 < blocks < len(strips):
-        return ("block",)
-    warnings.warn(
-        "The layout has no blocks of neighbouring strips, so differences across the field count as "
-        "error. Give neighbouring strips the same block in layout.geojson.",
-        TrialkitWarning,
-        stacklevel=2,
-    )
-    return ()
-
-
-def _fit_strips(strips: DataFrame, config: TrialConfig) -> MixedFit:
-    data = _strips_for_model(strips, config)
-    confidence = config.analysis.confidence
-    return fit_mixed(
-        "yield_t_ha ~ treatment", data, random=_random_terms(data), confidence=confidence
-    )
-
-
-def _compare(fit: MixedFit, config: TrialConfig) -> tuple[Comparison, ...]:
-    gains = fit.differences("treatment", against=config.control)
-    others = [treatment.name for treatment in config.treatments if not treatment.control]
-    return tuple(
-        _comparison(treatment, gain, config)
-        for treatment, (_, gain) in zip(others, gains.iterrows(), strict=True)
-    )
-
-
-def _comparison(treatment: str, gain: pd.Series[float], config: TrialConfig) -> Comparison:
-    money, analysis = config.money, config.analysis
-    paid = payoff(
-        gain["estimate"],
-        gain["std_error"],
-        gain["df"],
-        price_per_t=money.price_per_t,
-        cost_per_ha=config.cost_per_ha(treatment) - config.cost_per_ha(config.control),
-        price_range=money.price_range,
-        confidence=analysis.confidence,
-        paid_at=analysis.paid_at,
-        did_not_pay_at=analysis.did_not_pay_at,
-    )
-    return Comparison(
-        treatment=treatment,
-        control=config.control,
-        gain_t_ha=float(gain["estimate"]),
-        low_t_ha=float(gain["low"]),
-        high_t_ha=float(gain["high"]),
-        std_error_t_ha=float(gain["std_error"]),
-        df=float(gain["df"]),
-        p_value=float(gain["p"]),
-        method=MAIN_METHOD,
-        break_even_t_ha=paid.break_even_t_ha,
-        net_per_ha=paid.net_per_ha,
-        net_low=paid.net_low,
-        net_high=paid.net_high,
-        chance_paid=paid.chance_paid,
-        verdict=paid.verdict,
-    )
-
-
 def _cross_checks(harvested: Harvested, config: TrialConfig) -> Iterator[CrossCheck]:
-    """Ask for the same gains by other methods."""
-    strips = _strips_for_model(harvested.strips, config)
-    for treatment in config.treatments:
-        if not treatment.control:
-            yield _by_shuffling(strips, treatment.name, config)
-    if harvested.log is not None and harvested.source == "monitor":
-        yield from _by_points(harvested.log, config)
-    other = _other_source(harvested)
-    if other is not None:
-        name, table = other
-        for comparison in _compare(_fit_strips(table, config), config):
-            yield CrossCheck(
-                f"strip yields by the {name}, the same model",
-                comparison.treatment,
-                comparison.control,
-                comparison.gain_t_ha,
-                comparison.low_t_ha,
-                comparison.high_t_ha,
-                comparison.p_value,
-            )
-
-
-def _by_shuffling(strips: DataFrame, treatment: str, config: TrialConfig) -> CrossCheck:
-    pair = strips[strips["treatment"].isin([config.control, treatment])]
-    pair = pair.assign(treatment=pair["treatment"].astype(str))
-    test = shuffle_test(
-        pair, "yield_t_ha", "treatment", "block", seed=config.analysis.seed, against=config.control
-    )
-    how = "every possible draw" if test.exact else f"{test.draws:,} random draws"
-    note = f"By {how} of the treatments within blocks; no smaller p than {test.smallest_p:.2g}."
-    return CrossCheck(
-        "randomisation test of strip means",
-        treatment,
-        config.control,
-        test.difference,
-        None,
-        None,
-        test.p,
-        note,
-    )
-
-
-def _by_points(log: DataFrame, config: TrialConfig) -> Iterator[CrossCheck]:
-    points = log[log["kept"]]
-    order = [config.control, *(t.name for t in config.treatments if not t.control)]
-    points = points.assign(treatment=pd.Categorical(points["treatment"], categories=order))
-    random = (*_random_terms(points.drop_duplicates("strip")), "block:strip")
-    fit = fit_mixed(
-        "yield_t_ha ~ treatment", points, random=random, confidence=config.analysis.confidence
-    )
-    gains = fit.differences("treatment", against=config.control)
-    for treatment, (_, gain) in zip(order[1:], gains.iterrows(), strict=True):
-        yield CrossCheck(
-            "records, with block and strip as random effects",
-            treatment,
-            config.control,
-            float(gain["estimate"]),
-            float(gain["low"]),
-            float(gain["high"]),
-            float(gain["p"]),
-            "The strip is the unit here too: its records do not count as replicates.",
-        )
-
-
-def _other_source(harvested: Harvested) -> tuple[str, DataFrame] | None:
-    """Return the strip yields that the main analysis did not use, where there are some."""
-    if harvested.source == "monitor" and harvested.scales is not None:
-        return "scales", harvested.scales
-    if harvested.source == "scales" and harvested.log is not None:
-        return "monitor", strip_table(harvested.log)
-    return None
-
-
-def _disagreements(
-    comparisons: tuple[Comparison, ...], checks: tuple[CrossCheck, ...]
-) -> Iterator[str]:
-    """Say where a cross-check lies outside the main analysis's interval."""
-    for comparison in comparisons:
-        for check in checks:
-            same = check.treatment == comparison.treatment
-            if same and not comparison.low_t_ha <= check.gain_t_ha <= comparison.high_t_ha:
-                yield (
-                    f"The methods disagree on '{check.treatment}': {check.method} gives "
-                    f"{check.gain_t_ha:+.2f} t/ha, outside the main analysis's "
-                    f"{comparison.low_t_ha:+.2f} to {comparison.high_t_ha:+.2f} t/ha. "
-                    "Find out why before you act on either."
-                )
+    """Ask for the same gains by every other method the season's data allow."""
+    yield from by_shuffling(harvested.strips, config)
+    if harvested.source == "monitor" and harvested.log is not None:
+        yield from by_records(harvested.log, config)
+        if harvested.scales is not None:
+            yield from by_other_yields("scales", harvested.scales, config)
+    elif harvested.log is not None:
+        yield from by_other_yields("monitor", strip_table(harvested.log), config)
 
 
 def _strip_counts(strips: DataFrame) -> dict[str, object]:
@@ -452,10 +291,6 @@ def _hashes(trial: Trial) -> Iterator[InputFile]:
         with path.open("rb") as file:
             digest = hashlib.file_digest(file, "sha256").hexdigest()
         yield InputFile(path.relative_to(trial.path).as_posix(), digest)
-
-
-def _listed(names: pd.Series[str]) -> str:
-    return "strip " + ", ".join(names) if len(names) == 1 else "strips " + ", ".join(names)
 
 
 @contextmanager

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from trialkit.checks import Check, faults
 from trialkit.errors import LogError, TrialFolderError
 from trialkit.trial.config import FILE, TrialConfig, read_config
-from trialkit.trial.ground import (
+from trialkit.trial.drawings import (
     BOUNDARY_FILE,
     LAYOUT_FILE,
     check_ground,
@@ -81,13 +81,13 @@ class Trial:
         LogError
             If there is no export, or it cannot be read.
         """
-        from trialkit.harvest import read_log
-
         if not self.harvest_files:
             raise LogError(
                 f"{HARVEST_FOLDER}/: there is no harvest log ({', '.join(LOG_ENDINGS)}). "
                 "Copy the yield monitor's export into it, or give scale weights in weights.csv."
             )
+        from trialkit.harvest import read_log
+
         harvest = self.config.harvest
         return read_log(
             self.harvest_files,

@@ -127,10 +127,11 @@ def read_table(
     if checks or cells.empty:
         return None, checks
     used = [name for name in form.known if name in cells.columns]
-    filled = {*form.needed, *next(way for way in form.ways or ((),) if set(way) <= set(cells))}
+    way = next((way for way in form.ways if set(way) <= set(cells.columns)), ())
     table = pd.DataFrame(index=cells.index)
     for name in used:
-        table[name], found = _column(cells[name], name, form, required=name in filled)
+        required = name in (*form.needed, *way)
+        table[name], found = _column(cells[name], name, form, required=required)
         checks += found
     if strips and "strip" in table:
         checks += _unknown_strips(table["strip"], form.file, strips)

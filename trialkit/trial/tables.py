@@ -113,9 +113,8 @@ def read_table(
     Returns
     -------
     table, checks
-        The table with canonical columns in canonical units, or None where it is absent, faulty or has
-        no rows yet;
-        and all its faults at once.
+        The table with canonical columns in canonical units, or None where it is absent, faulty or
+        has no rows yet; and all its faults at once.
     """
     path = folder / form.file
     if not path.exists():

@@ -7,8 +7,8 @@ from pathlib import Path
 
 from trialkit.errors import TrialFolderError
 from trialkit.trial.config import FILE
-from trialkit.trial.folder import HARVEST_FOLDER
 from trialkit.trial.drawings import LAYOUT_FILE
+from trialkit.trial.folder import HARVEST_FOLDER
 from trialkit.trial.tables import FORMS
 from trialkit.trial.writing import write_whole
 

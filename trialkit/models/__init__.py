@@ -1,1 +1,6 @@
-"""Mixed models with honest error: a data frame in, estimates out."""
+"""Estimates from data frames: mixed models and randomisation tests. No farms here."""
+
+from trialkit.models.mixed import FTest, MixedFit, fit_mixed
+from trialkit.models.shuffle import ShuffleTest, shuffle_test
+
+__all__ = ["FTest", "MixedFit", "ShuffleTest", "fit_mixed", "shuffle_test"]

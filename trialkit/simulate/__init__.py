@@ -1,0 +1,52 @@
+"""Fields, harvests and logs with known truth: for rehearsal, tests and demo data.
+
+>>> from trialkit import simulate
+>>> layout = simulate.lay_strips(["untreated", "dressed"], blocks=4, seed=1)
+>>> season = simulate.harvest_trial(layout, seed=2)
+>>> list(season.log.columns[:3])
+['time', 'longitude', 'latitude']
+"""
+
+from trialkit.simulate.drive import Machine
+from trialkit.simulate.export import (
+    PLAIN_EXPORT,
+    Export,
+    column_map,
+    short_settings,
+    truth_as_json,
+    write_log,
+    write_trial,
+)
+from trialkit.simulate.mishaps import NO_MISHAPS, Mishaps
+from trialkit.simulate.monitor import Monitor
+from trialkit.simulate.outcome import SimulatedHarvest, Truth, harvest_trial
+from trialkit.simulate.paddock import Effect, Field, Hollow
+from trialkit.simulate.plan import Plan, Site, field_boundary, lay_strips, measure
+from trialkit.simulate.samples import points, trailer_weights
+
+__all__ = [
+    "NO_MISHAPS",
+    "PLAIN_EXPORT",
+    "Effect",
+    "Export",
+    "Field",
+    "Hollow",
+    "Machine",
+    "Mishaps",
+    "Monitor",
+    "Plan",
+    "SimulatedHarvest",
+    "Site",
+    "Truth",
+    "column_map",
+    "field_boundary",
+    "harvest_trial",
+    "lay_strips",
+    "measure",
+    "points",
+    "short_settings",
+    "trailer_weights",
+    "truth_as_json",
+    "write_log",
+    "write_trial",
+]

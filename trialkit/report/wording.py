@@ -1,0 +1,336 @@
+"""Sentences from numbers, plain words first, for the page, the notebook and the command line.
+
+Rules: a chance is rounded down and never reaches certainty; a loss that the interval still
+holds is said; no word of praise or blame stands in for a number.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
+
+from trialkit.report.numbers import (
+    amount,
+    amount_range,
+    in_hundred,
+    level,
+    listed,
+    number,
+    percent,
+    plain_t_ha,
+    signed_range,
+    signed_t_ha,
+)
+
+if TYPE_CHECKING:
+    from trialkit.result import Comparison, CrossCheck, Verdict
+
+INVENTED = "Invented example: the farm, its products, prices and yields are made up."
+
+#: What a trial cannot say, however well it was done.
+LIMITS = (
+    "One trial is one paddock in one season. By itself it says nothing about other soils, "
+    "seasons, varieties, rates or products.",
+    "A yield monitor senses flow, not the crop. Errors of delay, calibration and moisture are "
+    "reduced here, not removed; a weighbridge or a weigh cart is the better judge.",
+    "The interval and the chance count only the error between strips. They do not count a mix-up "
+    "of seed, a wrong label on a strip, or spray and fertiliser that were not alike.",
+    "Prices and costs are those of trial.toml. Statistics and budgets are no financial advice.",
+)
+
+#: What can hurt someone. All of it defers to the label, local rules and licensed practice.
+CAUTIONS = (
+    "Label and safety data sheet first. They, local rules and licensed practice stand above "
+    "anything written here.",
+    "Dressed seed is never food or feed. Keep it and its spillage from stock, birds and water, "
+    "and clean bins and augers before they carry grain again.",
+    "With powders wear a dust mask, gloves and eye protection.",
+    "Keep guards on augers and power shafts; stop and lock out before clearing a blockage. Nobody "
+    "goes into a bin or hopper of grain: damp dressed seed bridges and gives way.",
+    "Store and dispose of left-over seed and products as the label says, and check that a "
+    "product is registered where you farm.",
+)
+
+
+# The verdict --------------------------------------------------------------------------------
+
+
+def headline(comparisons: Sequence[Comparison]) -> str:
+    """Answer 'did it pay?' in one sentence, or in one a verdict where there are several.
+
+    Parameters
+    ----------
+    comparisons
+        Every treatment against the control.
+    """
+    if len(comparisons) == 1:
+        name = comparisons[0].treatment
+        return {
+            "paid": f"Yes: {name} paid.",
+            "did not pay": f"No: {name} did not pay.",
+            "not settled": f"Not settled: this trial cannot tell whether {name} paid.",
+        }[comparisons[0].verdict]
+
+    def names(verdict: Verdict) -> str:
+        return listed([c.treatment for c in comparisons if c.verdict == verdict])
+
+    sentences = (
+        f"{names('paid')} paid." if names("paid") else "",
+        f"{names('did not pay')} did not pay." if names("did not pay") else "",
+        f"Not settled: whether {names('not settled')} paid." if names("not settled") else "",
+    )
+    return " ".join(sentence for sentence in sentences if sentence)
+
+
+def verdict_sentence(comparison: Comparison, currency: str) -> str:
+    """Return the answer for one treatment with its numbers, as one line.
+
+    Parameters
+    ----------
+    comparison
+        The treatment against the control.
+    currency
+        Code of the currency, such as `AUD`.
+    """
+    return (
+        f"{headline([comparison])} Gain {signed_t_ha(comparison.gain_t_ha)} t/ha "
+        f"({signed_range(comparison.low_t_ha, comparison.high_t_ha)}), needed "
+        f"{plain_t_ha(comparison.break_even_t_ha)}; net {amount(comparison.net_per_ha)} "
+        f"{currency}/ha ({amount_range(comparison.net_low, comparison.net_high)}); chance it paid "
+        f"{in_hundred(comparison.chance_paid)}."
+    )
+
+
+def evidence(comparison: Comparison, *, currency: str, confidence: float) -> str:
+    """Say what the strips showed, what it takes to pay, and what stays open.
+
+    Parameters
+    ----------
+    comparison
+        The treatment against the control.
+    currency
+        Code of the currency, such as `AUD`.
+    confidence
+        Confidence level of the intervals.
+    """
+    sentences = (
+        f"{comparison.treatment} yielded {_more_or_less(comparison.gain_t_ha)} than "
+        f"{comparison.control}; the true difference plausibly lies within "
+        f"{signed_range(comparison.low_t_ha, comparison.high_t_ha)} t/ha "
+        f"({level(confidence)} interval).",
+        _needed(comparison.break_even_t_ha),
+        _doubt(comparison, currency),
+    )
+    return " ".join(sentence for sentence in sentences if sentence)
+
+
+def _more_or_less(gain: float) -> str:
+    if number(gain, 2) == "0.00":
+        return "no more"
+    return f"{number(abs(gain), 2)} t/ha {'more' if gain > 0 else 'less'}"
+
+
+def _needed(break_even_t_ha: float) -> str:
+    if break_even_t_ha <= 0:
+        return "It cost nothing extra, so any gain pays."
+    return f"It had to gain {plain_t_ha(break_even_t_ha)} t/ha to cover its cost."
+
+
+def _doubt(comparison: Comparison, currency: str) -> str:
+    """Say what the verdict leaves open."""
+    if comparison.verdict == "not settled":
+        return "Strips differ too much by chance to say; more strips or another season would help."
+    if comparison.verdict == "paid":
+        low = comparison.net_low
+        return f"A loss of up to {amount(-low)} {currency}/ha is not ruled out." if low < 0 else ""
+    if comparison.low_t_ha > 0:
+        return "It did yield more, but not by enough."
+    if comparison.net_high > 0:
+        high = amount(comparison.net_high)
+        return f"A profit of up to {high} {currency}/ha is not ruled out, but it is unlikely."
+    return ""
+
+
+def rule(paid_at: float, did_not_pay_at: float) -> str:
+    """Return the rule behind the verdict.
+
+    Parameters
+    ----------
+    paid_at, did_not_pay_at
+        Chances from which it is said to have paid, and up to which it is said not to.
+    """
+    return (
+        f"It is said to have paid from a chance of {in_hundred(paid_at)}, and not to have paid up "
+        f"to {in_hundred(did_not_pay_at)}; between them it is not settled."
+    )
+
+
+def meaning(*, confidence: float, uncertain_price: bool) -> str:
+    """Say what an interval and a chance are, for who has not met them.
+
+    Parameters
+    ----------
+    confidence
+        Confidence level of the intervals.
+    uncertain_price
+        Whether the chance also counts a range of prices.
+    """
+    price = " and the range of prices" if uncertain_price else ""
+    return (
+        "An interval shows how far differences between strips that are mere chance could have "
+        f"moved the result: of many trials like this one, about {in_hundred(confidence)} give an "
+        "interval that holds the true value. The chance is how likely it is, going by this trial "
+        f"alone{price}, that the extra grain was worth more than the treatment cost."
+    )
+
+
+def prices(
+    *,
+    currency: str,
+    price_per_t: float,
+    price_range: tuple[float, float] | None,
+    costs_per_ha: Mapping[str, float],
+) -> str:
+    """Return the prices and costs that the money rests on.
+
+    Parameters
+    ----------
+    currency
+        Code of the currency, such as `AUD`.
+    price_per_t
+        Central price of the grain, money per tonne.
+    price_range
+        Lowest and highest price, money per tonne, or None.
+    costs_per_ha
+        Extra cost of each treatment over the control, money per hectare.
+    """
+    span = f" ({amount_range(*price_range)})" if price_range else ""
+    each = [f"{name} {amount(cost)} {currency}/ha" for name, cost in costs_per_ha.items()]
+    return f"Grain at {amount(price_per_t)} {currency}/t{span}. Extra cost: {listed(each)}."
+
+
+# What was left out ----------------------------------------------------------------------------
+
+
+def left_out(read: int, kept: int) -> str:
+    """Say how much of the harvest log counts.
+
+    Parameters
+    ----------
+    read, kept
+        Records read and kept; none were read where the strips were weighed.
+    """
+    if read == 0:
+        return "The strip yields come from scale weights. No yield-monitor records were used."
+    if read == kept:
+        return f"All {read:,} records of the harvest log count."
+    return (
+        f"Of {read:,} harvest records, {read - kept:,} ({percent((read - kept) / read)}) were left "
+        "out. None was deleted: each is kept with its reason."
+    )
+
+
+def lost_strips(names: Sequence[str]) -> str:
+    """Say which strips have no yield; empty where none is missing.
+
+    Parameters
+    ----------
+    names
+        Strips without a yield.
+    """
+    if not names:
+        return ""
+    one = len(names) == 1
+    strips = f"Strip {names[0]} has" if one else f"Strips {listed(names)} have"
+    return f"{strips} no usable yield and {'does' if one else 'do'} not count."
+
+
+# For the adviser ------------------------------------------------------------------------------
+
+
+def agreement(comparison: Comparison, checks: Sequence[CrossCheck], *, confidence: float) -> str:
+    """Say whether other methods agree with the main analysis on one treatment.
+
+    They agree where each estimate lies inside the main interval, and where all answer alike
+    whether there is a difference at all.
+
+    Parameters
+    ----------
+    comparison
+        The main analysis of the treatment.
+    checks
+        Other methods, of this treatment or of others.
+    confidence
+        Confidence level of the main interval.
+    """
+    about = [check for check in checks if check.treatment == comparison.treatment]
+    if not about:
+        return f"{comparison.treatment}: no other method could be tried."
+    doubts = [_apart(comparison, check, 1 - confidence) for check in about]
+    if not any(doubts):
+        return (
+            f"{comparison.treatment}: the methods agree. Every other estimate lies inside the main "
+            "interval, and all answer alike whether there is a difference at all."
+        )
+    return (
+        f"{comparison.treatment}: the methods do not fully agree. "
+        f"{' '.join(doubt for doubt in doubts if doubt)} The main analysis was declared before "
+        "harvest and stands; find out why they differ before you act on it."
+    )
+
+
+def _apart(comparison: Comparison, check: CrossCheck, alpha: float) -> str:
+    low, high = comparison.low_t_ha, comparison.high_t_ha
+    if not low <= check.gain_t_ha <= high:
+        return (
+            f"The {check.method} put the gain at {signed_t_ha(check.gain_t_ha)} t/ha, outside the "
+            f"main interval of {signed_range(low, high)}."
+        )
+    if check.p_value is None or (comparison.p_value < alpha) == (check.p_value < alpha):
+        return ""
+    found = "found" if check.p_value < alpha else "did not find"
+    return (
+        f"The {check.method} {found} a difference beyond what chance gives "
+        f"({p_value(check.p_value)}; main analysis {p_value(comparison.p_value)})."
+    )
+
+
+def p_value(value: float) -> str:
+    """Return a p-value as words: `p = 0.03`, or `p < 0.001`.
+
+    Parameters
+    ----------
+    value
+        The p-value.
+    """
+    if value < 0.001:
+        return "p < 0.001"
+    return f"p = {value:.3f}" if value < 0.1 else f"p = {value:.2f}"
+
+
+def zero_variances(names: Sequence[str]) -> str:
+    """Say what variances estimated at zero mean; empty where there are none.
+
+    Parameters
+    ----------
+    names
+        Random terms whose variance is zero.
+    """
+    if not names:
+        return ""
+    return (
+        f"The variance of {listed(names)} came out as zero. That is an answer, not a fault: strips "
+        "show no difference of that kind beyond what the rest explains."
+    )
+
+
+def replication(by_treatment: Mapping[str, int]) -> str:
+    """Say how many strips each treatment had.
+
+    Parameters
+    ----------
+    by_treatment
+        Strips with a yield, by treatment.
+    """
+    each = [f"{count} of {name}" for name, count in by_treatment.items()]
+    return f"Strips with a yield: {listed(each)}."

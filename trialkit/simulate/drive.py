@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 import shapely
-from shapely.geometry import Polygon
+from shapely.geometry import LineString, Polygon
 
 from trialkit.errors import LayoutError
 from trialkit.simulate.lanes import strips_outline
@@ -24,6 +24,9 @@ _START_S, _START_SHARE = 5.0, 0.4
 
 #: How far the machine swings out in a turn, m.
 _SWING_M = 24.0
+
+#: Narrowest strip of ground that is worth a lap, m.
+_LEAST_CUT_M = 0.5
 
 #: How far steering wanders off the line, m, and the seconds for which it holds its course.
 _STEERING_M, _STEERING_S = 0.04, 20.0
@@ -98,7 +101,8 @@ def drive(
     """
     # Each lane draws from its own generator, so that what happens on one leaves the others alone.
     lane_draws = draw.spawn(len(lanes))
-    pieces = list(_laps(plan, field, machine, interval_s, draw)) if field is not None else []
+    first = lanes[["along_from_m", "across_m"]].to_numpy(dtype=float)[0]
+    pieces = [] if field is None else list(_laps(plan, field, first, machine, interval_s, draw))
     pieces += [
         _lane(row, lanes.iloc[row], machine, interval_s, lane_draw, events)
         for row, lane_draw in enumerate(lane_draws)
@@ -180,22 +184,25 @@ def _overlap(machine: Machine, records: int, draw: np.random.Generator) -> Float
 
 
 def _laps(
-    plan: Plan, field: Polygon, machine: Machine, interval_s: float, draw: np.random.Generator
+    plan: Plan,
+    field: Polygon,
+    first: Floats,
+    machine: Machine,
+    interval_s: float,
+    draw: np.random.Generator,
 ) -> Iterator[pd.DataFrame]:
     """Drive around the strips, from the edge of the field inwards."""
-    strips = strips_outline(plan)
-    wide = field.exterior.distance(strips)
+    wide = field.exterior.distance(strips_outline(plan))
     inside = 0.0
-    while wide - inside > 0.5:
+    while wide - inside > _LEAST_CUT_M:
         cut = min(machine.swath_m, wide - inside)
-        line = field.buffer(-(inside + cut / 2), join_style="mitre").exterior
-        speed = _speeds(
-            machine, int(1.6 * line.length / machine.speed_m_s / interval_s) + 30, interval_s, draw
-        )
+        line = _ring(field.buffer(-(inside + cut / 2), join_style="mitre"), first)
+        usual = line.length / (machine.speed_m_s * interval_s)
+        speed = _speeds(machine, int(1.6 * usual) + 30, interval_s, draw)
         distance = np.cumsum(speed) * interval_s
         records = int(np.searchsorted(distance, line.length))
         place = shapely.get_coordinates(shapely.line_interpolate_point(line, distance[:records]))
-        narrow = cut < machine.swath_m - 0.5
+        narrow = cut < machine.swath_m - _LEAST_CUT_M
         known = narrow & (np.arange(records) >= records / 2)
         yield pd.DataFrame(
             {
@@ -211,6 +218,14 @@ def _laps(
             }
         )
         inside += cut
+
+
+def _ring(ground: Polygon, first: Floats) -> LineString:
+    """Return the outline of some ground, starting at the corner nearest to the first lane."""
+    corners = shapely.get_coordinates(ground.exterior)[:-1]
+    nearest = int(np.argmin(np.hypot(*(corners - first).T)))
+    around = np.roll(corners, -nearest, axis=0)
+    return LineString(np.vstack([around, around[:1]]))
 
 
 def _turn(

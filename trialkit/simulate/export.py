@@ -10,6 +10,7 @@ from pathlib import Path
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 from shapely.geometry import mapping
 
 from trialkit.columns import COLUMNS
@@ -231,6 +232,8 @@ def column_map(export: Export) -> str:
 def truth_as_json(season: SimulatedHarvest, control: str | None = None) -> str:
     """Return the truth of a season as JSON text.
 
+    Records are numbered from 0; runs of them are given as first and last.
+
     Parameters
     ----------
     season
@@ -261,14 +264,21 @@ def truth_as_json(season: SimulatedHarvest, control: str | None = None) -> str:
             str(k): int(n) for k, n in truth.mishaps["kind"].value_counts().sort_index().items()
         },
         "mishap_records": {
-            str(kind): [int(record) for record in rows["record"]]
+            str(kind): _runs(rows["record"].to_numpy())
             for kind, rows in truth.mishaps.groupby("kind")
         },
         "strips": strips[
             ["strip", "block", "treatment", "area_ha", "yield_t_ha", "undressed_t_ha"]
         ].to_dict("records"),
     }
-    return json.dumps(content, indent=1, ensure_ascii=False) + "\n"
+    lines = [f'"{name}": {json.dumps(value)}' for name, value in content.items()]
+    return "{\n" + ",\n".join(lines).replace('{"strip"', '\n {"strip"') + "\n}\n"
+
+
+def _runs(records: NDArray[np.int64]) -> list[list[int]]:
+    """Return first and last of each unbroken run of record numbers."""
+    starts = np.flatnonzero(np.diff(records, prepend=-2) > 1)
+    return [[int(run[0]), int(run[-1])] for run in np.split(records, starts[1:])]
 
 
 def _cells(values: pd.Series, name: str, export: Export, crop: str | None) -> Iterator[str]:

@@ -232,8 +232,8 @@ def measure(layout: gpd.GeoDataFrame) -> Plan:
             f"Strip {name} is not a rectangle that runs the way the others do. "
             "The simulation drives straight strips only."
         )
-    along = (bounds["minx"].min() + bounds["maxx"].max()) / 2
-    across = (bounds["miny"].min() + bounds["maxy"].max()) / 2
+    along = float(bounds["minx"].min() + bounds["maxx"].max()) / 2
+    across = float(bounds["miny"].min() + bounds["maxy"].max()) / 2
     sine, cosine = _direction(plan.heading_deg)
     table = strips[["strip", "block", "treatment"]].assign(
         along_from_m=bounds["minx"] - along,

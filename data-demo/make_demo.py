@@ -1,0 +1,367 @@
+"""Make the demo trials: two invented seasons on an invented farm, from fixed seeds.
+
+Run from the top of the sources: `python data-demo/make_demo.py`. A test runs it into a temporary
+folder and compares every file byte for byte with what lies here.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from trialkit import simulate
+
+HERE = Path(__file__).resolve().parent
+TREATMENTS = ("untreated", "dressed")
+
+#: Length of the eight blocks, m. The paddocks have a bend in one end.
+FROST_LENGTHS_M = (880, 880, 880, 880, 860, 840, 820, 800)
+NO_FROST_LENGTHS_M = (790, 810, 830, 850, 850, 850, 850, 850)
+
+#: The truth of the frost season. Frost takes about 0.15 of the crop, and the dressing prevents 0.45
+#: of that: 0.15 × 0.45 × 3.3 t/ha and 0.03 t/ha everywhere make about 0.25 t/ha, five times what
+#: it costs.
+FROST_FIELD = simulate.Field(
+    mean_t_ha=3.3,
+    rise_across_t_ha=0.35,
+    wave_across_t_ha=0.1,
+    patch_sd_t_ha=0.15,
+    patch_radius_m=50.0,
+    pass_sd_t_ha=0.2,
+    pass_range_m=25.0,
+    strip_sd_t_ha=0.10,
+    hollow=simulate.Hollow(
+        along_m=-230.0,
+        across_m=-40.0,
+        radius_along_m=170.0,
+        radius_across_m=300.0,
+        depth_m=7.0,
+        moisture_pct=0.6,
+    ),
+    frost_loss=0.55,
+    elevation_m=212.0,
+    slope_along=0.006,
+    moisture_pct=12.1,
+    drying_pct_h=0.3,
+)
+FROST_EFFECT = simulate.Effect(gain_t_ha=0.03, frost_protection=0.45)
+
+#: The truth of the season without frost: the dressing gains 0.04 t/ha, about what it costs.
+NO_FROST_FIELD = simulate.Field(
+    mean_t_ha=3.1,
+    rise_across_t_ha=-0.25,
+    wave_across_t_ha=0.15,
+    patch_sd_t_ha=0.15,
+    patch_radius_m=60.0,
+    pass_sd_t_ha=0.2,
+    pass_range_m=30.0,
+    strip_sd_t_ha=0.10,
+    hollow=simulate.Hollow(
+        along_m=150.0,
+        across_m=90.0,
+        radius_along_m=140.0,
+        radius_across_m=110.0,
+        depth_m=3.0,
+        moisture_pct=0.4,
+    ),
+    frost_loss=0.0,
+    elevation_m=247.0,
+    slope_along=-0.004,
+    slope_across=0.006,
+    moisture_pct=11.8,
+    drying_pct_h=0.25,
+)
+NO_FROST_EFFECT = simulate.Effect(gain_t_ha=0.04)
+
+MISHAPS = simulate.Mishaps(stops=3, crawls=4, part_swaths=8, spikes=10, jumps=8)
+
+FROST_EXPORT = simulate.Export(
+    columns={
+        "record": "Record",
+        "time": "Time",
+        "latitude": "Latitude",
+        "longitude": "Longitude",
+        "elevation_m": "Height (m)",
+        "speed_m_s": "Ground speed (km/h)",
+        "swath_m": "Cut width (m)",
+        "header": "Header",
+        "flow_kg_s": "Grain flow (kg/s)",
+        "moisture_pct": "Grain moisture (%)",
+    },
+    units={"speed_m_s": "km/h", "moisture_pct": "%"},
+    decimals={"elevation_m": 1, "speed_m_s": 2, "swath_m": 1, "flow_kg_s": 2, "moisture_pct": 1},
+    delimiter=";",
+)
+
+NO_FROST_EXPORT = simulate.Export(
+    columns={
+        "time": "Date and time",
+        "longitude": "Lon",
+        "latitude": "Lat",
+        "elevation_m": "Elevation (m)",
+        "speed_m_s": "Speed (m/s)",
+        "swath_m": "Working width (cm)",
+        "header": "Header position",
+        "yield_t_ha": "Yield at 12.5% (kg/ha)",
+        "moisture_pct": "Moisture as harvested (%)",
+    },
+    units={"swath_m": "cm", "yield_t_ha": "kg/ha", "moisture_pct": "%"},
+    decimals={"elevation_m": 1, "speed_m_s": 2, "swath_m": 0, "yield_t_ha": 0, "moisture_pct": 1},
+)
+
+FROST_TOML = """\
+# An invented trial: farm, products, prices and yields are made up. The coordinates lie at sea.
+
+[trial]
+name = "Biological seed dressing on oats, Low End paddock"
+season = 2023
+crop = "oats"
+paddock = "Low End"
+question = "Does the dressing pay, and does it help where frost sits?"
+invented = true
+
+# Exactly one treatment is the untreated control. Costs are in the currency below.
+[[treatments]]
+name = "untreated"
+control = true
+description = "Bare seed from the same lot"
+cost_per_ha = 0
+
+[[treatments]]
+name = "dressed"
+description = "Microbe broth, mineral powder and kelp syrup in water, 12 L a tonne"
+cost_per_ha = 14.20      # products, mixing and the auger's extra time
+
+[machines]
+seeder_m = 12            # a strip is two passes of the seeder
+harvester_m = 12         # and two full cuts of the harvester
+
+[sowing]
+seed_kg_ha = 75
+
+[harvest]
+standard_moisture_pct = 12.5
+crs = "EPSG:4326"        # longitude and latitude, WGS 84
+delay_s = "estimate"     # seconds from the cut to the grain sensor: let the data say
+edge_m = 3               # metres left out along the edges of each strip
+
+# The yield monitor's headings, by what they mean.
+{column_map}
+[harvest.screening]
+yield_high_t_ha = 9      # no oats here ever yielded more
+speed_low_m_s = 0.6
+
+# Declared before harvest.
+[analysis]
+confidence = 0.95
+seed = 2023              # of the random draws
+paid_at = 0.9            # "paid" from this chance
+did_not_pay_at = 0.1     # "did not pay" up to this chance
+
+[money]
+currency = "AUD"
+price_per_t = 300        # feed oats at the farm gate
+price_range = [255, 340]
+"""
+
+NO_FROST_TOML = """\
+# An invented trial: farm, products, prices and yields are made up. The coordinates lie at sea.
+
+[trial]
+name = "Biological seed dressing on oats, Long Rise paddock"
+season = 2024
+crop = "oats"
+paddock = "Long Rise"
+question = "Does the dressing pay in a year without frost?"
+invented = true
+
+# Exactly one treatment is the untreated control. Costs are in the currency below.
+[[treatments]]
+name = "untreated"
+control = true
+description = "Bare seed from the same lot"
+cost_per_t_seed = 0
+
+[[treatments]]
+name = "dressed"
+description = "Microbe broth, mineral powder and kelp syrup in water, 12 L a tonne"
+cost_per_t_seed = 185    # for each tonne of seed; with the rate under [sowing], 13.88 a hectare
+
+[machines]
+seeder_m = 12            # a strip is two passes of the seeder
+harvester_m = 12         # and two full cuts of the harvester
+
+[sowing]
+seed_kg_ha = 75
+
+# This monitor wrote the yield itself, at standard moisture, and the moisture as harvested.
+[harvest]
+standard_moisture_pct = 12.5
+crs = "EPSG:4326"        # longitude and latitude, WGS 84
+delay_s = "estimate"     # seconds from the cut to the grain sensor: let the data say
+edge_m = 3               # metres left out along the edges of each strip
+
+# The yield monitor's headings, by what they mean.
+{column_map}
+[harvest.screening]
+yield_high_t_ha = 9      # no oats here ever yielded more
+speed_low_m_s = 0.6
+
+# Declared before harvest.
+[analysis]
+yield_from = "monitor"   # each strip was weighed too, in weights.csv: a check on the monitor
+confidence = 0.95
+seed = 2024              # of the random draws
+paid_at = 0.9            # "paid" from this chance
+did_not_pay_at = 0.1     # "did not pay" up to this chance
+
+[money]
+currency = "AUD"
+price_per_t = 310        # feed oats at the farm gate
+price_range = [260, 350]
+"""
+
+
+def make_frost(folder: Path) -> None:
+    """Make the season in which a hard frost sat in the low ground."""
+    draws = np.random.default_rng(2023).spawn(3)
+    layout = simulate.lay_strips(
+        TREATMENTS,
+        blocks=8,
+        seed=draws[0],
+        length_m=FROST_LENGTHS_M,
+        headland_m=30.0,
+        site=simulate.Site(longitude=85.0, latitude=-38.5, heading_deg=23.0),
+    )
+    boundary = simulate.field_boundary(layout)
+    season = simulate.harvest_trial(
+        layout,
+        FROST_FIELD,
+        {"dressed": FROST_EFFECT},
+        seed=draws[1],
+        monitor=simulate.Monitor(
+            delay_s=12.0, smear_s=2.2, moisture_delay_s=16.0, calibration=1.06
+        ),
+        mishaps=MISHAPS,
+        boundary=boundary,
+        start="2023-12-05T10:12:00",
+    )
+    simulate.write_trial(
+        folder,
+        layout,
+        _with_header(season, "down", "up"),
+        settings=FROST_TOML.format(column_map=simulate.column_map(FROST_EXPORT)),
+        boundary=boundary,
+        tables={
+            "dressing": _dressing("2023-05-11", "2023-05-12"),
+            "counts": _counts(season, "2023-06-06", draws[2]),
+        },
+        export=FROST_EXPORT,
+        log_name="low-end-2023-12-05.csv",
+    )
+
+
+def make_no_frost(folder: Path) -> None:
+    """Make the season without frost, with every strip weighed as well."""
+    draws = np.random.default_rng(2024).spawn(4)
+    layout = simulate.lay_strips(
+        TREATMENTS,
+        blocks=8,
+        seed=draws[0],
+        length_m=NO_FROST_LENGTHS_M,
+        headland_m=30.0,
+        site=simulate.Site(longitude=85.031, latitude=-38.482, heading_deg=112.0),
+    )
+    boundary = simulate.field_boundary(layout)
+    season = simulate.harvest_trial(
+        layout,
+        NO_FROST_FIELD,
+        {"dressed": NO_FROST_EFFECT},
+        seed=draws[1],
+        monitor=simulate.Monitor(delay_s=9.0, smear_s=1.8, moisture_delay_s=12.0, calibration=0.96),
+        mishaps=MISHAPS,
+        boundary=boundary,
+        start="2024-11-28T09:40:00",
+    )
+    weights = simulate.trailer_weights(season, seed=draws[3])
+    simulate.write_trial(
+        folder,
+        layout,
+        _with_header(season, "1", "0"),
+        settings=NO_FROST_TOML.format(column_map=simulate.column_map(NO_FROST_EXPORT)),
+        boundary=boundary,
+        tables={
+            "dressing": _dressing("2024-05-09", "2024-05-10"),
+            "counts": _counts(season, "2024-06-04", draws[2]),
+            # The scales show whole ten kilograms.
+            "weights": weights.round({"mass_kg": -1, "moisture_pct": 1, "area_ha": 3}).astype(
+                {"mass_kg": int}
+            ),
+        },
+        export=NO_FROST_EXPORT,
+        log_name="long-rise-2024-11-28.csv",
+    )
+
+
+#: The demo trials by folder; the first in the order of the alphabet is the one shown first.
+DEMOS: dict[str, Callable[[Path], None]] = {
+    "oats-2023-hard-frost": make_frost,
+    "oats-2024-no-frost": make_no_frost,
+}
+
+
+def make_all(folder: Path) -> None:
+    """Make every demo trial in a folder."""
+    for name, make in DEMOS.items():
+        make(folder / name)
+
+
+def _with_header(
+    season: simulate.SimulatedHarvest, down: str, up: str
+) -> simulate.SimulatedHarvest:
+    """Add what else the monitor wrote: number of the record, and whether the header was down."""
+    header = np.where(season.records["header_down"], down, up)
+    log = season.log.assign(record=np.arange(1, len(season.log) + 1), header=header)
+    return dataclasses.replace(season, log=log)
+
+
+def _dressing(first_day: str, second_day: str) -> pd.DataFrame:
+    """Return what went into the auger, in two loads of seed."""
+    rows = [
+        ("water", 5.0, "L", "clean tank water"),
+        ("microbe broth", 4.0, "L", "watery; in first"),
+        ("mineral powder", 2.0, "kg", "dust mask, gloves, eye protection"),
+        ("kelp syrup", 3.0, "L", "thick; in last"),
+    ]
+    loads = [(first_day, 0.7), (second_day, 0.6)]
+    return pd.DataFrame(
+        [
+            (day, product, round(amount * seed_t, 2), unit, seed_t, "dressed", note)
+            for day, seed_t in loads
+            for product, amount, unit, note in rows
+        ],
+        columns=["date", "product", "amount", "unit", "seed_t", "treatment", "note"],
+    )
+
+
+def _counts(season: simulate.SimulatedHarvest, day: str, draw: np.random.Generator) -> pd.DataFrame:
+    """Count plants along a metre of row, at two places in each strip: some 190 plants a m²."""
+    strips = season.truth.strips["strip"].repeat(2)
+    return pd.DataFrame(
+        {
+            "strip": strips,
+            "date": day,
+            "count": draw.poisson(190 * 0.25, len(strips)),
+            "row_length_m": 1.0,
+            "row_spacing_m": 0.25,
+        }
+    )
+
+
+if __name__ == "__main__":
+    make_all(Path(sys.argv[1]) if len(sys.argv) > 1 else HERE)

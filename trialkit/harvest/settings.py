@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 
 class Screening(BaseModel):
@@ -15,9 +15,11 @@ class Screening(BaseModel):
     yield_low_t_ha, yield_high_t_ha
         Least and greatest yield, t/ha, that the crop can have.
     swath_least_share
-        Least recorded cut width as a share of the full width.
+        Least cut width as a share of the full width: as recorded, and as the earlier passes left
+        it.
     pass_start_s, pass_end_s
-        Seconds left out at the start and at the end of each pass, while the flow rises and falls.
+        Seconds left out at the start and at the end of each pass, while the flow rises and falls;
+        counted from where grain comes and to where it ends.
     jump_m_s
         Speed, m/s, between two positions above which the position has jumped.
     moisture_low_pct, moisture_high_pct
@@ -39,3 +41,14 @@ class Screening(BaseModel):
     moisture_low_pct: float = Field(5.0, ge=0, le=100)
     moisture_high_pct: float = Field(30.0, ge=0, le=100)
     least_pass_m: float = Field(30.0, ge=0)
+
+    @model_validator(mode="after")
+    def _low_below_high(self) -> Screening:
+        for what, unit in (("speed", "m_s"), ("yield", "t_ha"), ("moisture", "pct")):
+            low = getattr(self, f"{what}_low_{unit}")
+            high = getattr(self, f"{what}_high_{unit}")
+            if not low < high:
+                raise ValueError(
+                    f"{what}_low_{unit} ({low:g}) must be below {what}_high_{unit} ({high:g})"
+                )
+        return self

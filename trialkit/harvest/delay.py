@@ -1,0 +1,348 @@
+"""The grain-flow delay: seconds from the cut to the grain sensor, found and taken out.
+
+Grain that passes the sensor now was cut some seconds ago, elsewhere. Going up the field the yield
+map is drawn out one way, coming back the other: the delay is right when neighbouring passes in
+opposite directions agree best.
+"""
+
+from __future__ import annotations
+
+import warnings
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from trialkit.errors import LogError, LogWarning
+from trialkit.harvest.ground import (
+    Floats,
+    column,
+    full_width_m,
+    interval_s,
+    seconds,
+    speed_m_s,
+    swath_m,
+    travel_m,
+    usual_interval,
+)
+from trialkit.harvest.log import spread
+from trialkit.harvest.passes import NO_PASS, split_passes
+
+#: Delays looked at, s. Test benches saw 5 to 8 s (Univ. of Kentucky yield-monitor test facility,
+#: table 2); long machines, slow elevators and clocks that disagree need room on both sides.
+DELAYS_S = (-10.0, 30.0)
+
+#: Passes whose headings differ from the field's by less are used, degrees.
+_ALONG_DEG = 20.0
+
+#: A neighbour is no farther than this many swaths, and 15 m where no width is known.
+_NEIGHBOUR_SWATHS = 1.6
+_NEIGHBOUR_M = 15.0
+
+#: Fewest pairs of neighbouring records, and groups they are parted into for the standard error.
+_LEAST_PAIRS = 100
+_GROUPS = 10
+
+#: Square metres a kilogram is spread over at 1 t/ha: 1 t/ha is a tenth of a kilogram on 1 m².
+_KG_M2_OF_T_HA = 10.0
+
+#: Greatest standard error of a sharp optimum, s.
+_SHARP_S = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Delay:
+    """The delay between the cut and the grain sensor.
+
+    Parameters
+    ----------
+    delay_s
+        Delay to take out, s; 0 where it cannot be known.
+    source
+        `"given"`, `"estimated"` or `"none"` (the log cannot tell).
+    sharp
+        Whether the data settle the delay to about a second; True for a given delay.
+    std_error_s
+        Standard error over groups of passes, s; None unless estimated.
+    curve
+        How far neighbouring passes disagree at each delay: columns `delay_s` and `disagreement`
+        (mean squared difference over twice the variance: 0 for perfect agreement, 1 for none);
+        empty unless estimated.
+    note
+        What the user should know, in one sentence; empty where all is well.
+    """
+
+    delay_s: float
+    source: str
+    sharp: bool
+    std_error_s: float | None
+    curve: pd.DataFrame
+    note: str = ""
+
+
+def _no_curve() -> pd.DataFrame:
+    return pd.DataFrame({"delay_s": [], "disagreement": []}, dtype=float)
+
+
+def given_delay(delay_s: float) -> Delay:
+    """Return a delay that the user knows.
+
+    Parameters
+    ----------
+    delay_s
+        Delay, s.
+    """
+    return Delay(float(delay_s), "given", True, None, _no_curve())
+
+
+def estimate_delay(log: pd.DataFrame, *, delays_s: tuple[float, float] = DELAYS_S) -> Delay:
+    """Estimate the grain-flow delay from passes side by side in opposite directions.
+
+    Parameters
+    ----------
+    log
+        From `read_log`; passes are split where that is still to do.
+    delays_s
+        Least and greatest delay looked at, s.
+
+    Returns
+    -------
+    Delay
+        The delay at which neighbouring passes agree best, its standard error by leaving out one
+        group of passes at a time, and whether the optimum is sharp.
+
+    Warns
+    -----
+    LogWarning
+        If the log cannot tell (the delay is then 0), or the optimum is not sharp.
+
+    Notes
+    -----
+    Pairs of records side by side are fixed; for each delay the grain is moved back in time,
+    spread over the ground at the speed and width there, and the mean squared difference over the
+    pairs is taken, as a share of twice the variance. A monitor that has taken out its own delay
+    gives an optimum near 0.
+    """
+    if "pass_id" not in log:
+        log = split_passes(log)
+    clock = seconds(log)
+    if clock is None:
+        return _unknown("the log has no times")
+    one, two = _neighbours(log)
+    if len(one) < _LEAST_PAIRS:
+        return _unknown("no neighbouring passes run in opposite directions")
+    step = max(1.0, usual_interval(clock))
+    tried = np.arange(np.ceil(delays_s[0] / step), np.floor(delays_s[1] / step) + 1) * step
+    squares, spreads = _disagreements(log, clock, tried, one, two)
+    group = _groups(log["pass_id"].to_numpy()[one])
+    total = np.array([[s[group == g].sum() for g in range(_GROUPS)] for s in squares])
+    scale = np.array([[s[group == g].sum() for g in range(_GROUPS)] for s in spreads])
+    curve = total.sum(axis=1) / scale.sum(axis=1)
+    best = _lowest(tried, curve)
+    filled = np.flatnonzero(scale[0] > 0)
+    without = [
+        _lowest(tried, np.delete(total, g, 1).sum(axis=1) / np.delete(scale, g, 1).sum(axis=1))
+        for g in filled
+    ]
+    error = float(np.sqrt((len(filled) - 1) * np.var(without)))
+    frame = pd.DataFrame({"delay_s": tried, "disagreement": curve})
+    return _judged(best, error, frame, tried)
+
+
+def _unknown(why: str) -> Delay:
+    note = (
+        f"The grain-flow delay cannot be estimated: {why}. None was taken out. If the monitor did "
+        "not take it out either, give delay_s under [harvest] in trial.toml."
+    )
+    warnings.warn(note, LogWarning, stacklevel=3)
+    return Delay(0.0, "none", False, None, _no_curve(), note)
+
+
+def _judged(best: float, error: float, curve: pd.DataFrame, tried: Floats) -> Delay:
+    """Return the estimate, with a warning where the data do not settle it."""
+    if not tried[0] < best < tried[-1]:
+        return _unknown(
+            f"neighbouring passes agree best at the end of the range looked at ({best:g} s)"
+        )
+    if error <= _SHARP_S:
+        return Delay(best, "estimated", True, error, curve)
+    note = (
+        f"The grain-flow delay is not sharp: {best:.0f} s fits best, give or take {error:.0f} s. "
+        "If you know it (grain arriving after the front goes into the crop), give delay_s under "
+        "[harvest] in trial.toml."
+    )
+    warnings.warn(note, LogWarning, stacklevel=3)
+    return Delay(best, "estimated", False, error, curve, note)
+
+
+def _neighbours(log: pd.DataFrame) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Return pairs of records side by side in passes of opposite direction."""
+    from scipy.spatial import cKDTree
+
+    heading = np.radians(log["heading_deg"].to_numpy(dtype=np.float64))
+    on = (log["pass_id"].to_numpy() != NO_PASS) & np.isfinite(heading)
+    if not on.any():
+        return np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64)
+    # The axis of travel, whichever way along it: the mean of the doubled angles.
+    axis = np.angle(np.exp(2j * heading[on]).mean()) / 2
+    along = np.where(on, np.cos(heading - axis), 0.0)
+    there = np.flatnonzero(along > np.cos(np.radians(_ALONG_DEG)))
+    back = np.flatnonzero(along < -np.cos(np.radians(_ALONG_DEG)))
+    if len(there) == 0 or len(back) == 0:
+        return np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64)
+    width = full_width_m(log)
+    reach = _NEIGHBOUR_M if width is None else _NEIGHBOUR_SWATHS * width
+    place = log[["x_m", "y_m"]].to_numpy(dtype=np.float64)
+    away, nearest = cKDTree(place[back]).query(place[there], distance_upper_bound=reach)
+    near = np.isfinite(away)
+    return there[near], back[np.asarray(nearest)[near]]
+
+
+def _groups(pass_id: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Part passes into groups of neighbours in time."""
+    names, rank = np.unique(pass_id, return_inverse=True)
+    return np.asarray(rank * _GROUPS // len(names), dtype=np.int64)
+
+
+def _disagreements(
+    log: pd.DataFrame,
+    clock: Floats,
+    tried: Floats,
+    one: NDArray[np.int64],
+    two: NDArray[np.int64],
+) -> tuple[list[Floats], list[Floats]]:
+    """Return squared differences and twice the variance of each pair, at each delay."""
+    rate, ground_rate = _rates(log)
+    typical = (
+        float(np.nanmedian(rate[rate > 0] / ground_rate[rate > 0])) if (rate > 0).any() else 1.0
+    )
+    squares, spreads = [], []
+    for delay in tried:
+        with np.errstate(divide="ignore", invalid="ignore"):
+            value = later(rate, clock, float(delay)) / ground_rate
+        value = np.clip(value / typical, 0.0, 2.5)
+        a, b = value[one], value[two]
+        both = np.isfinite(a) & np.isfinite(b)
+        middle = (np.mean(a[both]) + np.mean(b[both])) / 2 if both.any() else 0.0
+        squares.append(np.where(both, (a - b) ** 2, 0.0))
+        spreads.append(np.where(both, (a - middle) ** 2 + (b - middle) ** 2, 0.0))
+    return squares, spreads
+
+
+def _rates(log: pd.DataFrame) -> tuple[Floats, Floats]:
+    """Return grain a second, and the ground a second it is spread over (1 where unknown)."""
+    width, speed = swath_m(log), speed_m_s(log)
+    if width is None or speed is None:
+        return log["yield_t_ha"].to_numpy(dtype=np.float64), np.ones(len(log))
+    ground = np.where((speed > 0.3) & (width > 0), speed * width, np.nan)
+    flow = column(log, "flow_kg_s")
+    if flow is not None:
+        return flow, ground
+    grain, interval = column(log, "grain_kg"), interval_s(log)
+    if grain is not None and interval is not None:
+        return grain / np.where(interval > 0, interval, np.nan), ground
+    return log["yield_t_ha"].to_numpy(dtype=np.float64) * np.nan_to_num(ground), ground
+
+
+def _lowest(tried: Floats, curve: Floats) -> float:
+    """Return where a curve is lowest, between its points by a parabola."""
+    low = int(np.argmin(curve))
+    if low in (0, len(curve) - 1):
+        return float(tried[low])
+    left, middle, right = curve[low - 1 : low + 2]
+    bend = left - 2 * middle + right
+    offset = 0.0 if bend <= 0 else 0.5 * (left - right) / bend
+    return float(tried[low] + offset * (tried[1] - tried[0]))
+
+
+def later(values: Floats, clock: Floats, delay_s: float) -> Floats:
+    """Return for each record what was written some seconds later.
+
+    Parameters
+    ----------
+    values
+        One a record.
+    clock
+        Seconds since the first record, never falling.
+    delay_s
+        Seconds, negative for earlier. The nearest record is taken, not a mean of two: a mean
+        would smear a spike over its neighbours, where no limit finds it.
+
+    Returns
+    -------
+    ndarray
+        NaN where the log had ended, paused or not begun.
+    """
+    if delay_s == 0 or len(values) < 2:
+        return values
+    wanted = clock + delay_s
+    after = np.clip(np.searchsorted(clock, wanted), 1, len(clock) - 1)
+    nearest = np.where(wanted - clock[after - 1] < clock[after] - wanted, after - 1, after)
+    # Half a record off by rounding is usual; farther off, nothing was written at that time.
+    near = np.abs(clock[nearest] - wanted) <= max(usual_interval(clock), 1.0) * 0.75
+    return np.where(near, values[nearest], np.nan)
+
+
+def shift_flow(log: pd.DataFrame, delay_s: float) -> pd.DataFrame:
+    """Take the grain-flow delay out: put grain and moisture back where they were cut.
+
+    Parameters
+    ----------
+    log
+        From `read_log`.
+    delay_s
+        Seconds from the cut to the sensor.
+
+    Returns
+    -------
+    DataFrame
+        The log with `flow_kg_s`, `mass_kg`, `moisture_pct` and `grain_kg` moved back in time,
+        and `yield_t_ha` spread anew over the ground of each record. Grain cut after the log's
+        end, or before a pause of the monitor, is not known: NaN.
+
+    Raises
+    ------
+    LogError
+        If there is a delay to take out and the log has no clock.
+    """
+    if delay_s == 0:
+        return log.copy()
+    clock = seconds(log)
+    if clock is None:
+        raise LogError(
+            f"A grain-flow delay of {delay_s:g} s cannot be taken out: the log has no times. Name "
+            "a column for time or interval_s under [harvest.columns], or set delay_s = 0."
+        )
+    interval = interval_s(log)
+    travel, width = travel_m(log), swath_m(log)
+    moved = {}
+    for name in ("flow_kg_s", "moisture_pct"):
+        values = column(log, name)
+        if values is not None:
+            moved[name] = later(values, clock, delay_s)
+    for name in ("mass_kg", "grain_kg"):
+        values = column(log, name)
+        if values is not None and interval is not None:
+            moved[name] = _moved_amount(values, interval, clock, delay_s)
+    recorded = log["yield_t_ha"].to_numpy(dtype=np.float64)
+    if "grain_kg" in moved and width is not None:
+        moved["yield_t_ha"] = spread(moved["grain_kg"], travel, width)
+    elif width is not None and interval is not None:
+        grain = _standing(recorded, travel * width) * (travel * width / _KG_M2_OF_T_HA)
+        amount = _moved_amount(grain, interval, clock, delay_s)
+        moved["yield_t_ha"] = spread(amount, travel, width)
+    else:
+        moved["yield_t_ha"] = later(recorded, clock, delay_s)
+    return log.assign(**moved)
+
+
+def _standing(recorded: Floats, ground_m2: Floats) -> Floats:
+    """Return yields with 0 where the machine stood: no ground, no grain of its own."""
+    return np.where(np.isnan(recorded) & ~(ground_m2 > 0), 0.0, recorded)
+
+
+def _moved_amount(amount: Floats, interval: Floats, clock: Floats, delay_s: float) -> Floats:
+    """Move an amount a record in time, by way of its rate."""
+    rate = amount / np.where(interval > 0, interval, np.nan)
+    return later(rate, clock, delay_s) * interval

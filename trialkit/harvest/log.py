@@ -1,0 +1,394 @@
+"""Read harvest logs: any export in, one frame of canonical columns in metric units out."""
+
+from __future__ import annotations
+
+import difflib
+import warnings
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from trialkit.columns import COLUMNS, LOG_COLUMNS
+from trialkit.errors import LogError, LogWarning, UnitError
+from trialkit.harvest.column_guess import (
+    USUAL_UNITS,
+    proposal_text,
+    propose_for,
+    take_apart,
+)
+from trialkit.harvest.grain import at_standard_moisture, yield_from_mass
+from trialkit.harvest.ground import interval_s, swath_m, travel_m
+from trialkit.harvest.readers import ExportedTable, open_export
+from trialkit.harvest.stamps import read_times
+from trialkit.units import convert
+
+_WGS84 = "EPSG:4326"
+
+#: Records out of 100 with a position off the globe beyond which the file is wrong as a whole.
+_MOST_OFF_GLOBE = 0.05
+
+#: Shortest travel over which grain can be spread, m: the machine stands otherwise.
+_LEAST_TRAVEL_M = 0.02
+
+
+def read_log(
+    path: str | Path | Sequence[str | Path],
+    *,
+    columns: Mapping[str, str] | None = None,
+    units: Mapping[str, str] | None = None,
+    crs: str | None = None,
+    crop: str | None = None,
+    standard_moisture_pct: float | None = None,
+    harvester_m: float | None = None,
+) -> pd.DataFrame:
+    r"""Read the export of a yield monitor, in one file or several.
+
+    Yield is taken as recorded (at the standard moisture, as the monitor was set), or computed
+    from grain flow or grain mass, distance, width and moisture.
+
+    Parameters
+    ----------
+    path
+        Delimited text: comma, semicolon or tab; decimal point or comma; UTF-8, UTF-16 or
+        Latin-1. Several files are put in the order of their first record.
+    columns
+        Our name to the file's heading, such as `{"flow_kg_s": "Grain flow"}`. Without it the
+        headings must be our own names: a guess is never used unseen, see `propose_columns`.
+    units
+        Our name to the file's unit, such as `{"flow_kg_s": "lb/s"}`; not needed where the
+        heading is our own name or says its unit, such as `Speed (km/h)`, nor for degrees of
+        longitude and latitude, per cent of moisture and seconds.
+    crs
+        Coordinate system of the positions; WGS 84 by default. In any other, the columns mapped
+        to `longitude` and `latitude` hold easting and northing.
+    crop
+        Crop, for yields in bushels.
+    standard_moisture_pct
+        Moisture that yield is brought to, %; needed where yield is computed and moisture recorded.
+    harvester_m
+        Full cutting width, m, to compute yield where the log has no width.
+
+    Returns
+    -------
+    DataFrame
+        Columns of `trialkit.columns.LOG_COLUMNS` that are known, in that order; then `grain_kg`
+        (grain of the record at the standard moisture) where yield was computed; then `file` and
+        `row`, the place the record stands in its file, counted from 1 with the heading included.
+        Plain index. Empty cells are NaN.
+
+    Raises
+    ------
+    LogError
+        If a file cannot be read, a column or a unit is missing, a cell is no number, positions
+        are off the globe, or yield is missing or zero throughout.
+    UnitError
+        If a unit is unknown or measures something else.
+
+    Examples
+    --------
+    >>> from pathlib import Path
+    >>> from tempfile import TemporaryDirectory
+    >>> text = "Lat;Lon;Yield (kg/ha)\n-35,1;84,9;3100\n-35,2;84,9;2900\n"
+    >>> names = {"latitude": "Lat", "longitude": "Lon", "yield_t_ha": "Yield (kg/ha)"}
+    >>> with TemporaryDirectory() as folder:
+    ...     file = Path(folder, "log.csv")
+    ...     _ = file.write_text(text)
+    ...     log = read_log(file, columns=names)
+    >>> log["yield_t_ha"].tolist()
+    [3.1, 2.9]
+    """
+    tables = open_export(path)
+    if not tables:
+        raise LogError("There is no harvest log: no file was given.")
+    frames = [_canonical(table, columns, units or {}, crop) for table in tables]
+    log = _joined(frames)
+    file = tables[0].file if len(tables) == 1 else f"{tables[0].file} and others"
+    log = _on_the_globe(log, crs or _WGS84, file)
+    log = _with_yield(log, standard_moisture_pct, harvester_m, file)
+    _check_yield(log, file)
+    names = [name for name in (*LOG_COLUMNS, "grain_kg", "file", "row") if name in log]
+    return log[names]
+
+
+def _canonical(
+    table: ExportedTable,
+    columns: Mapping[str, str] | None,
+    units: Mapping[str, str],
+    crop: str | None,
+) -> pd.DataFrame:
+    """Return one file's columns under our names, in our units."""
+    places = _own_names(table) if columns is None else _mapped(table, columns)
+    log: dict[str, Any] = {}
+    for name in LOG_COLUMNS:
+        if name not in places:
+            continue
+        place = places[name]
+        if name == "time":
+            log[name] = read_times(table, place)
+            continue
+        unit = _unit(table, name, place, units)
+        log[name] = _metric(table, name, place, unit, crop)
+    log["file"] = pd.Categorical.from_codes(
+        np.zeros(len(table.rows), dtype=np.int8), categories=pd.Index([table.file])
+    )
+    log["row"] = table.rows
+    return pd.DataFrame(log)
+
+
+def _mapped(table: ExportedTable, columns: Mapping[str, str]) -> dict[str, int]:
+    places = {}
+    for name, heading in columns.items():
+        if name not in LOG_COLUMNS:
+            raise LogError(
+                f"'{name}' is not a column of a harvest log.{_near(name, LOG_COLUMNS)} "
+                f"Known: {', '.join(LOG_COLUMNS)}."
+            )
+        place = table.find(heading)
+        if place is None:
+            raise LogError(
+                f"{table.file}, row 1: there is no column '{heading}' for {name}."
+                f"{_near(heading, table.headings)} The headings are: "
+                f"{_listed(table.headings)}. Correct [harvest.columns] in trial.toml."
+            )
+        places[name] = place
+    _check_enough(places, table.file)
+    return places
+
+
+def _own_names(table: ExportedTable) -> dict[str, int]:
+    """Return where our own names stand; refuse a file that needs a guess, and show the guess."""
+    places = {}
+    for name in LOG_COLUMNS:
+        place = table.find(name)
+        if place is not None:
+            places[name] = place
+    proposal = propose_for(table)
+    foreign = proposal[proposal["name"] != proposal["heading"]]
+    if len(foreign):
+        raise LogError(
+            f"{table.file}: nobody has said yet which column is which. This is a proposal from "
+            "the headings and the values. Check each line, then copy it into trial.toml:\n\n"
+            f"{proposal_text(proposal)}"
+        )
+    _check_enough(places, table.file)
+    return places
+
+
+def _check_enough(places: Mapping[str, int], file: str) -> None:
+    for name in ("longitude", "latitude"):
+        if name not in places:
+            raise LogError(
+                f"{file}: there is no column for {name}. Without positions the records cannot be "
+                "put into strips. Name it under [harvest.columns] in trial.toml, or use scale "
+                "weights (weights.csv)."
+            )
+    if not {"yield_t_ha", "flow_kg_s", "mass_kg"} & set(places):
+        raise LogError(
+            f"{file}: there is no column for yield_t_ha, flow_kg_s or mass_kg. One of them is "
+            "needed. Name it under [harvest.columns] in trial.toml."
+        )
+
+
+def _near(name: str, known: Sequence[str]) -> str:
+    near = difflib.get_close_matches(name, known, n=1, cutoff=0.6)
+    return f" Did you mean '{near[0]}'?" if near else ""
+
+
+def _listed(headings: Sequence[str]) -> str:
+    shown = ", ".join(f"'{heading[:40]}'" for heading in headings[:25])
+    return shown + (f" and {len(headings) - 25} more" if len(headings) > 25 else "")
+
+
+def _unit(table: ExportedTable, name: str, place: int, units: Mapping[str, str]) -> str:
+    """Return the unit a column is in: as told, as its heading says, or as all logs have it."""
+    told = units.get(name, "").strip()
+    if told:
+        return told
+    heading = table.headings[place]
+    if heading == name:
+        return COLUMNS[name].unit
+    unit = take_apart(heading).unit or USUAL_UNITS.get(name, "")
+    if unit:
+        return unit
+    raise LogError(
+        f"{table.file}, column '{heading}': the unit is missing, and a wrong guess would be a "
+        f'wrong yield. Write under [harvest.units] in trial.toml: {name} = "..." '
+        f"(for example {_example_units(name)})."
+    )
+
+
+def _example_units(name: str) -> str:
+    examples = {
+        "speed_m_s": '"m/s", "km/h" or "mph"',
+        "swath_m": '"m", "ft" or "in"',
+        "flow_kg_s": '"kg/s", "lb/s" or "t/h"',
+        "yield_t_ha": '"t/ha", "kg/ha" or "bu/ac"',
+        "mass_kg": '"kg" or "lb"',
+    }
+    return examples.get(name, '"m" or "ft"')
+
+
+def _metric(
+    table: ExportedTable, name: str, place: int, unit: str, crop: str | None
+) -> NDArray[np.float64]:
+    values = table.numbers(place)
+    if name in ("longitude", "latitude") and unit in ("degree", "deg", "°", "m"):
+        return values  # metres where another coordinate system is named; checked on the globe
+    try:
+        return convert(values, unit, COLUMNS[name].unit, crop=crop)
+    except UnitError as error:
+        raise UnitError(
+            f"{table.file}, column '{table.headings[place]}' ({name}): {error}"
+        ) from error
+
+
+def _joined(frames: list[pd.DataFrame]) -> pd.DataFrame:
+    """Put several files end to end, in the order of their first record."""
+    if len(frames) == 1:
+        return frames[0]
+    have = [set(frame) - {"file", "row"} for frame in frames]
+    for frame, names in zip(frames, have, strict=True):
+        if names != have[0]:
+            odd = ", ".join(sorted(str(name) for name in names ^ have[0]))
+            raise LogError(
+                f"{frame['file'].iloc[0]}: this file and {frames[0]['file'].iloc[0]} do not have "
+                f"the same columns ({odd}). Export all files of a harvest in the same way."
+            )
+    if "time" in have[0]:
+        frames = sorted(frames, key=lambda frame: frame["time"].min())
+    files = pd.Index(dict.fromkeys(str(frame["file"].iloc[0]) for frame in frames))
+    frames = [f.assign(file=pd.Categorical(f["file"], categories=files)) for f in frames]
+    return pd.concat(frames, ignore_index=True)
+
+
+def _on_the_globe(log: pd.DataFrame, crs: str, file: str) -> pd.DataFrame:
+    """Return the log with WGS 84 positions, checked."""
+    if crs.upper().replace(" ", "") not in (_WGS84, "WGS84", "OGC:CRS84"):
+        log = _to_degrees(log, crs)
+    longitude, latitude = log["longitude"].to_numpy(), log["latitude"].to_numpy()
+    off = (np.abs(longitude) > 180) | (np.abs(latitude) > 90)
+    if off.mean() > _MOST_OFF_GLOBE:
+        raise LogError(f"{file}, row {log['row'].iloc[int(off.argmax())]}: {_why_off(log, off)}")
+    if off.any():
+        warnings.warn(
+            f"{file}: {int(off.sum())} records have a position off the globe, the first in row "
+            f"{log['row'].iloc[int(off.argmax())]}. They count as without position.",
+            LogWarning,
+            stacklevel=3,
+        )
+        log = log.assign(longitude=np.where(off, np.nan, longitude))
+        log["latitude"] = np.where(off, np.nan, latitude)
+    if not (np.isfinite(longitude) & np.isfinite(latitude) & ~_nowhere(log)).any():
+        raise LogError(
+            f"{file}: no record has a position; longitude and latitude are empty or zero "
+            "throughout. The receiver was off, or the wrong columns are named under "
+            "[harvest.columns]. Use scale weights (weights.csv) if the positions are lost."
+        )
+    return log
+
+
+def _nowhere(log: pd.DataFrame) -> NDArray[np.bool_]:
+    return np.asarray((log["longitude"] == 0) & (log["latitude"] == 0), dtype=np.bool_)
+
+
+def _to_degrees(log: pd.DataFrame, crs: str) -> pd.DataFrame:
+    from pyproj import Transformer
+    from pyproj.exceptions import CRSError, ProjError
+
+    try:
+        to_degrees = Transformer.from_crs(crs, _WGS84, always_xy=True)
+        longitude, latitude = to_degrees.transform(
+            log["longitude"].to_numpy(), log["latitude"].to_numpy()
+        )
+    except (CRSError, ProjError) as error:
+        raise LogError(
+            f"'{crs}' is not a coordinate system trialkit knows. Give it under [harvest] as "
+            'crs = "EPSG:...", such as "EPSG:32755" for UTM zone 55 south.'
+        ) from error
+    finite = np.isfinite(longitude) & np.isfinite(latitude)
+    return log.assign(
+        longitude=np.where(finite, longitude, np.nan), latitude=np.where(finite, latitude, np.nan)
+    )
+
+
+def _why_off(log: pd.DataFrame, off: NDArray[np.bool_]) -> str:
+    first = log.iloc[int(off.argmax())]
+    longitude, latitude = float(first["longitude"]), float(first["latitude"])
+    found = f"longitude {longitude:g}, latitude {latitude:g} is no place on the globe."
+    if abs(longitude) <= 90 and abs(latitude) <= 180:
+        return f"{found} Swapped they would be one: swap the two under [harvest.columns]."
+    return (
+        f"{found} If these are metres, name their coordinate system under [harvest], such as "
+        'crs = "EPSG:32755"; else check which columns are named under [harvest.columns].'
+    )
+
+
+def _with_yield(
+    log: pd.DataFrame, standard_pct: float | None, full_m: float | None, file: str
+) -> pd.DataFrame:
+    """Return the log with a yield: recorded, or grain over ground at the standard moisture."""
+    if "yield_t_ha" in log:
+        return log
+    grain = _grain_kg(log, file)
+    if "moisture_pct" not in log:
+        warnings.warn(
+            f"{file}: there is no column for moisture_pct, so the yield stays as harvested. "
+            "Strips cut at different moistures are then not comparable.",
+            LogWarning,
+            stacklevel=3,
+        )
+    elif standard_pct is None:
+        raise LogError(
+            f"{file}: yield is computed from grain as harvested, and nobody has said which "
+            "moisture to bring it to. Write under [harvest] in trial.toml: "
+            "standard_moisture_pct = ... (the moisture your grain is sold at)."
+        )
+    else:
+        grain = at_standard_moisture(grain, log["moisture_pct"].to_numpy(), standard_pct)
+    travel, swath = travel_m(log), swath_m(log, full_m)
+    if swath is None:
+        raise LogError(
+            f"{file}: there is no column for swath_m, so nobody knows the ground that was cut. "
+            "Name it under [harvest.columns], or give machines.harvester_m in trial.toml."
+        )
+    return log.assign(grain_kg=grain, yield_t_ha=spread(grain, travel, swath))
+
+
+def _grain_kg(log: pd.DataFrame, file: str) -> NDArray[np.float64]:
+    """Return the grain of each record as harvested, kg."""
+    if "mass_kg" in log:
+        return log["mass_kg"].to_numpy(dtype=np.float64)
+    interval = interval_s(log)
+    if interval is None:
+        raise LogError(
+            f"{file}: there is a grain flow, and neither a column for interval_s nor for time, so "
+            "nobody knows how long each record lasts. Name one under [harvest.columns]."
+        )
+    return np.asarray(log["flow_kg_s"].to_numpy(dtype=np.float64) * interval)
+
+
+def spread(
+    grain_kg: NDArray[np.float64], travel_m: NDArray[np.float64], swath_m: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Return grain over ground, t/ha; NaN where the machine stood or cut nothing."""
+    cut = (travel_m >= _LEAST_TRAVEL_M) & (swath_m > 0)
+    safe = np.where(cut, travel_m, 1.0), np.where(cut, swath_m, 1.0)
+    return np.where(cut, yield_from_mass(grain_kg, *safe), np.nan)
+
+
+def _check_yield(log: pd.DataFrame, file: str) -> None:
+    values = log["yield_t_ha"].to_numpy(dtype=np.float64)
+    if np.isnan(values).all():
+        raise LogError(
+            f"{file}: not one record has a yield. A column it is made from is empty, or zero "
+            "throughout (speed, distance or width). Check [harvest.columns] in trial.toml."
+        )
+    if not (np.nan_to_num(values) != 0).any():
+        raise LogError(
+            f"{file}: every yield is zero, so the grain sensor was off or the wrong column is "
+            "named under [harvest.columns]. Use scale weights (weights.csv) if the sensor failed."
+        )

@@ -12,6 +12,8 @@ class Screening(BaseModel):
     ----------
     speed_low_m_s, speed_high_m_s
         Slowest and fastest ground speed, m/s, at which the machine harvests in earnest.
+    beside_stop_s
+        Seconds left out before and after a stop, where grain is smeared over ground barely covered.
     yield_low_t_ha, yield_high_t_ha
         Least and greatest yield, t/ha, that the crop can have.
     swath_least_share
@@ -32,6 +34,7 @@ class Screening(BaseModel):
 
     speed_low_m_s: float = Field(0.5, ge=0)
     speed_high_m_s: float = Field(4.0, gt=0)
+    beside_stop_s: float = Field(5.0, ge=0)
     yield_low_t_ha: float = Field(0.1, ge=0)
     yield_high_t_ha: float = Field(15.0, gt=0)
     swath_least_share: float = Field(0.9, ge=0, le=1)

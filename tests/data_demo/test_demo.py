@@ -154,7 +154,9 @@ def test_planted_faults_are_where_the_truth_says(name):
     spikes = rows_of(truth, "flow spike")
     assert log["flow_kg_s"].iloc[spikes].min() > 30
     assert log["flow_kg_s"].drop(spikes).max() < 20
-    assert (log["swath_m"].iloc[rows_of(truth, "part swath, recorded")] < 10).all()
+    part = log["swath_m"].iloc[rows_of(truth, "part swath, recorded")]
+    assert part.max() < 0.96 * 12
+    assert part.median() < 8
     assert (log["swath_m"].iloc[rows_of(truth, "part swath, not recorded")] == 12).all()
     jumps = rows_of(truth, "position jump")
     east = log["longitude"].diff() * DEGREE_M * np.cos(np.deg2rad(38.5))

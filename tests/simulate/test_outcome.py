@@ -112,15 +112,34 @@ def test_each_mishap_is_where_the_truth_says(season):
     assert (before > planned.jump_m[0] - 5).all()
     hidden, shown = kinds["part swath, not recorded"], kinds["part swath, recorded"]
     assert (log["swath_m"].iloc[hidden] == 12.0).all()
-    assert records["cut_m"].iloc[hidden].max() < 0.8 * 12
+    assert records["cut_m"].iloc[hidden].max() < 0.95 * 12
     gap = log["swath_m"].iloc[shown] - records["cut_m"].iloc[shown]
     assert gap.abs().max() < 0.4
+
+
+def test_a_part_swath_is_a_drift_over_the_lane_before():
+    """The right edge of the header moves left by as much as is not cut."""
+    layout = simulate.lay_strips(["u", "d"], 3, seed=1, length_m=800)
+    mishaps = simulate.Mishaps(stops=0, crawls=0, part_swaths=6, spikes=0, jumps=0)
+    season = simulate.harvest_trial(layout, seed=1, mishaps=mishaps)
+    records = season.records
+    drifted = records[records["mishap"] != ""]
+    lanes = records[records["mishap"] == ""].groupby("pass_id")["across_m"].median()
+    left = drifted["pass_id"].map(lanes) - drifted["across_m"]
+    lost = 12 - drifted["cut_m"]
+    # Overlap (0.1 m) and steering (0.04 m) come on top.
+    assert (left - lost).abs().max() < 0.4
+    assert lost.max() > 4
+    assert len(set(drifted["pass_id"])) > 1
+    # It still cuts the strip of its own lane.
+    cut = records[records["strip"] != ""]
+    assert len(cut[["pass_id", "strip"]].drop_duplicates()) == cut["pass_id"].nunique()
 
 
 def test_sound_records_cut_nearly_their_full_width(season):
     records = season.records
     sound = (records["mishap"] == "") & records["header_down"]
-    assert records.loc[sound, "cut_m"].between(11.6, 12.0).all()
+    assert records.loc[sound, "cut_m"].between(0.95 * 12 - 0.4, 12.0).all()
 
 
 def test_yields_by_flow_give_the_true_strip_yields_back(layout):

@@ -110,6 +110,7 @@ def write_trial(
     tables: Mapping[str, pd.DataFrame] | None = None,
     export: Export = PLAIN_EXPORT,
     log_name: str = "log.csv",
+    crop: str = "oats",
 ) -> Path:
     """Write a whole trial folder.
 
@@ -134,6 +135,8 @@ def write_trial(
         How the log is written.
     log_name
         File name of the log.
+    crop
+        What was sown; used where no settings are given and where a unit is in bushels.
 
     Returns
     -------
@@ -153,7 +156,9 @@ def write_trial(
     folder = Path(folder)
     folder.mkdir(parents=True, exist_ok=True)
     swath_m = 12.0 if season is None else season.machine.swath_m
-    _write_text(folder / "trial.toml", settings or short_settings(layout, swath_m, export=export))
+    _write_text(
+        folder / "trial.toml", settings or short_settings(layout, swath_m, crop=crop, export=export)
+    )
     _write_drawing(folder / "layout.geojson", layout)
     _write_drawing(
         folder / "boundary.geojson", field_boundary(layout) if boundary is None else boundary
@@ -161,7 +166,7 @@ def write_trial(
     for name, table in (tables or {}).items():
         _write_text(folder / f"{name}.csv", table.to_csv(index=False, lineterminator="\n"))
     if season is not None:
-        write_log(season.log, folder / "harvest" / log_name, export)
+        write_log(season.log, folder / "harvest" / log_name, export, crop=crop)
         _write_text(folder / "truth.json", truth_as_json(season))
     return folder
 

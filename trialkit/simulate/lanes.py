@@ -84,14 +84,28 @@ def lay_lanes(plan: Plan, swath_m: float, *, follow_strips: bool = True) -> pd.D
 
 
 def strips_outline(plan: Plan) -> Polygon:
-    """Return the ground that holds all strips, m along (x) and across (y), without bays."""
+    """Return the ground that holds all strips, m along (x) and across (y), without bays.
+
+    Parameters
+    ----------
+    plan
+        The strips.
+    """
     bounds = plan.strips[["along_from_m", "across_from_m", "along_to_m", "across_to_m"]]
     corners = shapely.get_coordinates([box(*row) for row in bounds.to_numpy()])
     return Polygon(shapely.get_coordinates(shapely.MultiPoint(corners).convex_hull))
 
 
 def strip_at(plan: Plan, along_m: Floats, across_m: Floats) -> NDArray[np.int64]:
-    """Return the row of the strip at each place, -1 outside; arrays are broadcast."""
+    """Return the row of the strip at each place, -1 outside.
+
+    Parameters
+    ----------
+    plan
+        The strips.
+    along_m, across_m
+        Places, m; arrays are broadcast against each other.
+    """
     shape = np.broadcast_shapes(along_m.shape, across_m.shape)
     found = np.full(shape, -1, dtype=np.int64)
     sides = ["along_from_m", "along_to_m", "across_from_m", "across_to_m"]

@@ -32,10 +32,12 @@ class Mishaps:
     crawls, crawl_s, crawl_share
         Times it creeps, how long, s, and its speed then as a share of its usual speed.
     part_swaths, part_swath_s
-        Stretches cut with part of the width, and how long, s. Of every two, the machine records
-        the narrower width in the second only.
+        Times the machine drifts over the lane it cut before and so cuts with part of its width,
+        and for how long, s; on short lanes for a tenth of the lane at most. Of every two, it
+        records the narrower width in the second only.
     part_swath_share
-        Narrowest and widest of these cuts as a share of the full width.
+        Narrowest and widest of these cuts, where narrowest, as a share of the full width; less
+        narrow where time is too short to drift that far.
     spikes, spike_kg_s
         Records with an absurd grain flow, and its lowest and highest value, kg/s.
     jumps, jump_m

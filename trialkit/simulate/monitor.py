@@ -107,7 +107,17 @@ def arrive(values: Floats, shares: Floats) -> Floats:
 
 
 def read_flow(intake_kg_s: Floats, monitor: Monitor, draw: np.random.Generator) -> Floats:
-    """Return the flow that the sensor shows, kg/s, from grain cut, kg/s as harvested."""
+    """Return the flow that the sensor shows, kg/s.
+
+    Parameters
+    ----------
+    intake_kg_s
+        Grain cut, kg/s as harvested, one value a record.
+    monitor
+        How it measures.
+    draw
+        The generator.
+    """
     shares = transit(monitor.delay_s, monitor.smear_s, monitor.interval_s)
     flow = arrive(intake_kg_s, shares) * monitor.calibration
     noisy = flow * (1 + monitor.flow_noise * draw.standard_normal(len(flow)))
@@ -121,7 +131,19 @@ def read_moisture(
     monitor: Monitor,
     draw: np.random.Generator,
 ) -> Floats:
-    """Return the moisture that the sensor shows, %; without grain it keeps its last reading."""
+    """Return the moisture that the sensor shows, %; without grain it keeps its last reading.
+
+    Parameters
+    ----------
+    moisture_pct, intake_kg_s
+        Water in the grain as it is cut, %, and how much is cut, kg/s, one value a record.
+    hours
+        Time since the start, h, over which the sensor has drifted.
+    monitor
+        How it measures.
+    draw
+        The generator.
+    """
     shares = transit(monitor.moisture_delay_s, monitor.smear_s, monitor.interval_s)
     grain = arrive(intake_kg_s, shares)
     water = arrive(intake_kg_s * moisture_pct, shares)
@@ -136,7 +158,17 @@ def read_moisture(
 def read_position(
     along_m: Floats, across_m: Floats, monitor: Monitor, draw: np.random.Generator
 ) -> tuple[Floats, Floats]:
-    """Return the position that the receiver shows, m along and across."""
+    """Return the position that the receiver shows, m along and across.
+
+    Parameters
+    ----------
+    along_m, across_m
+        True position, m, one value a record.
+    monitor
+        How it measures.
+    draw
+        The generator.
+    """
     keeps = float(np.exp(-monitor.interval_s / 60.0))  # its error drifts over minutes
     slow = monitor.position_noise_m * wander(draw, (2, len(along_m)), keeps)
     quick = 0.2 * monitor.position_noise_m * draw.standard_normal((2, len(along_m)))
@@ -154,6 +186,13 @@ def show_yield(
 
     It takes the flow of now for grain cut now, as monitors do unless told the delay, and shows 0
     where the machine hardly moves.
+
+    Parameters
+    ----------
+    flow_kg_s, speed_m_s, swath_m, moisture_pct
+        What the sensors show, one value a record.
+    standard_moisture_pct
+        Moisture that yields are stated at, %.
     """
     moves = speed_m_s > _LEAST_SPEED_M_S
     wet = np.divide(10 * flow_kg_s, speed_m_s * swath_m, out=np.zeros(len(flow_kg_s)), where=moves)

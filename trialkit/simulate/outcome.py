@@ -85,6 +85,8 @@ class SimulatedHarvest:
         Gains, strip yields and planted faults.
     machine, monitor
         What it was harvested with.
+    standard_moisture_pct
+        Moisture that yields are stated at, %.
     """
 
     log: pd.DataFrame
@@ -166,7 +168,7 @@ def harvest_trial(
         field=None if boundary is None else _outline(plan, boundary),
         empties_s=monitor.delay_s + 5 * monitor.smear_s,
     )
-    records = _reap(path, ground, stand, monitor.interval_s, stand_draw)
+    records = _reap(path, ground, lanes, stand, monitor.interval_s, stand_draw)
     sound = ((records["mishap"] == "") & (records["lane"] >= 0)).to_numpy()
     slips = plan_slips(sound, mishaps, fault_draw)
     records.loc[slips.spikes, "mishap"] = SPIKE
@@ -185,7 +187,12 @@ def _outline(plan: Plan, boundary: gpd.GeoDataFrame) -> Polygon:
 
 
 def _reap(
-    path: pd.DataFrame, ground: Ground, stand: Stand, interval_s: float, draw: np.random.Generator
+    path: pd.DataFrame,
+    ground: Ground,
+    lanes: pd.DataFrame,
+    stand: Stand,
+    interval_s: float,
+    draw: np.random.Generator,
 ) -> pd.DataFrame:
     """Add what is cut in each record: strip, true yield, grain and its moisture."""
     along, across = path["along_m"].to_numpy(), path["across_m"].to_numpy()
@@ -195,13 +202,15 @@ def _reap(
     bare += ground.pass_noise_t_ha(len(path), 2.0, draw)
     yields = ground.dressed(bare, ground.frost_loss(along, across), "")
     lane = path["lane"].to_numpy()
-    for row in range(len(stand.yield_t_ha)):
+    ground_cut = across.copy()  # a machine that drifts off its lane still cuts what is left of it
+    for row, middle in enumerate(lanes["across_m"]):
         here = lane == row
+        ground_cut[here] = middle
         yields[here] = np.interp(along[here], stand.along_m, stand.yield_t_ha[row])
     moisture = ground.moisture_pct(along, across, hours)
     standard = ground.settings.standard_moisture_pct
     dry_kg_s = yields / 10 * path["cut_m"].to_numpy() * path["speed_m_s"].to_numpy()
-    at = np.where(path["header_down"], strip_at(ground.plan, along, across), -1)
+    at = np.where(path["header_down"], strip_at(ground.plan, along, ground_cut), -1)
     named = ground.plan.strips[["strip", "block", "treatment"]].to_numpy(dtype=object)
     names = np.where(at[:, None] >= 0, named[at], "")
     order = path.groupby("pass_id").cumcount()

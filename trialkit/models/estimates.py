@@ -82,14 +82,14 @@ def estimate_table(
     DataFrame
         Columns `estimate std_error df t p low high`.
     """
-    errors = np.sqrt(np.diag(covariance)).astype(float)
+    errors = np.sqrt(np.diag(covariance))
     statistics = estimates / errors
     if simultaneous:
         correlation = covariance / np.outer(errors, errors)
         tails, critical = _together(statistics, degrees, correlation, 1 - confidence)
     else:
         tails = 2 * stdtr(degrees, -np.abs(statistics))
-        critical = stdtrit(degrees, (1 + confidence) / 2)
+        critical = np.asarray(stdtrit(degrees, (1 + confidence) / 2), dtype=np.float64)
     return pd.DataFrame(
         {
             "estimate": estimates,

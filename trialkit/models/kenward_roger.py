@@ -71,10 +71,15 @@ class KenwardRoger:
         Returns
         -------
         float, float
+            Where the moments cannot be matched, as in the very smallest trials, the statistic
+            is not scaled and the smallest of the contrasts' own degrees of freedom is taken.
         """
         rank = contrasts.shape[0]
         adjusted = contrasts @ self.covariance @ contrasts.T
         wald = float(estimates @ np.linalg.solve(adjusted, estimates)) / rank
+        alone = float(self.degrees(contrasts).min())
+        if rank == 1:
+            return wald, alone
         plain = contrasts @ self.plain @ contrasts.T
         moved = np.linalg.solve(plain, contrasts @ self.moves @ contrasts.T)
         traces = np.einsum("vii->v", moved)
@@ -82,28 +87,30 @@ class KenwardRoger:
         second = float(np.einsum("vw,vij,wji->", self.weights, moved, moved))
         scale, degrees = _scaling(first, second, rank)
         if not (np.isfinite(degrees) and degrees > 0 and scale > 0):
-            return wald, float(self.degrees(contrasts).min())
+            return wald, alone
         return scale * wald, degrees
 
 
 def _scaling(first: float, second: float, rank: int) -> tuple[float, float]:
     """Scale and denominator degrees of freedom of Kenward and Roger's F.
 
-    `first` and `second` are their A1 and A2; the names below are theirs too.
+    `first` and `second` are their A1 and A2; the names below are theirs too. Divisions by
+    zero are meant: an infinite rho gives four degrees of freedom.
     """
-    b = (first + 6 * second) / (2 * rank)
-    g = ((rank + 1) * first - (rank + 4) * second) / ((rank + 2) * second)
-    bottom = 3 * rank + 2 * (1 - g)
-    c1, c2, c3 = g / bottom, (rank - g) / bottom, (rank + 2 - g) / bottom
-    v0, v1, v2 = 1 + c1 * b, 1 - c2 * b, 1 - c3 * b
-    v0 = 0.0 if abs(v0) < _ROUNDING else v0
-    short = 1 - second / rank
-    ratio = 1.0 if abs(short) < _ROUNDING and abs(v1) < _ROUNDING else short / v1
-    rho = ratio**2 * v0 / v2 / rank
-    degrees = 4 + (rank + 2) / (rank * rho - 1)
-    near_two = abs(degrees - 2) < _NEAR_TWO
-    scale = 1.0 if near_two else degrees * short / (degrees - 2)
-    return scale, degrees
+    a1, a2 = np.float64(first), np.float64(second)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        b = (a1 + 6 * a2) / (2 * rank)
+        g = ((rank + 1) * a1 - (rank + 4) * a2) / ((rank + 2) * a2)
+        bottom = 3 * rank + 2 * (1 - g)
+        c1, c2, c3 = g / bottom, (rank - g) / bottom, (rank + 2 - g) / bottom
+        v0, v1, v2 = 1 + c1 * b, 1 - c2 * b, 1 - c3 * b
+        v0 = v0 * (abs(v0) >= _ROUNDING)
+        short = 1 - a2 / rank
+        ratio = 1.0 if abs(short) < _ROUNDING and abs(v1) < _ROUNDING else short / v1
+        rho = ratio**2 * v0 / v2 / rank
+        degrees = 4 + (rank + 2) / (rank * rho - 1)
+        scale = 1.0 if abs(degrees - 2) < _NEAR_TWO else degrees * short / (degrees - 2)
+    return float(scale), float(degrees)
 
 
 def kenward_roger(products: CrossProducts, state: RemlState, known: Information) -> KenwardRoger:

@@ -16,8 +16,10 @@ from trialkit.errors import ModelError
 Floats = NDArray[np.float64]
 Codes = NDArray[np.intp]
 
-#: A text column with more different values than this share of the records is no label.
-_LABELS_SHARE = 0.5
+#: A text column with more different values than this share of the records is no label; nor
+#: is one whose values look like numbers and are more than these.
+_LABELS_SHARE = 0.8
+_NUMBERS_SHARE, _NUMBERS_COUNT = 0.25, 8
 
 
 def check_table(data: pd.DataFrame) -> None:
@@ -119,7 +121,7 @@ def tidy(table: pd.DataFrame, left: list[str], right: list[str]) -> pd.DataFrame
             raise ModelError(_text_message(table[name]))
     for name in right:
         if isinstance(tidied[name].dtype, pd.CategoricalDtype):
-            _check_labels(table[name], len(tidied[name].cat.categories))
+            _check_labels(table[name], tidied[name].cat.categories)
     for name in dict.fromkeys([*left, *right]):
         _check_finite(tidied[name])
     return pd.DataFrame(tidied, copy=False)
@@ -166,13 +168,19 @@ def _text_message(series: pd.Series) -> str:
     )
 
 
-def _check_labels(series: pd.Series, levels: int) -> None:
-    if levels > max(2, _LABELS_SHARE * len(series)):
-        raise ModelError(
-            f"Column '{series.name}' holds text with {levels} different values in {len(series)} "
-            f"records, such as '{series.iloc[0]}'. If it should hold numbers, write them with a "
-            "decimal point. If it holds labels, there are too few records of each to compare."
-        )
+def _check_labels(series: pd.Series, labels: pd.Index) -> None:
+    few = len(labels) <= _LABELS_SHARE * len(series)
+    if few and len(labels) <= max(_NUMBERS_COUNT, _NUMBERS_SHARE * len(series)):
+        return
+    text = pd.Series([str(label).replace(",", ".") for label in labels])
+    like_numbers = bool(pd.to_numeric(text, errors="coerce").notna().mean() > 0.5)
+    if few and not like_numbers:
+        return
+    raise ModelError(
+        f"Column '{series.name}' holds text with {len(labels)} different values in {len(series)} "
+        f"records, such as '{series.iloc[0]}'. If it should hold numbers, write them with a "
+        "decimal point. If it holds labels, there are too few records of each to compare."
+    )
 
 
 def _check_finite(series: pd.Series) -> None:

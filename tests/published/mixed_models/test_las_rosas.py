@@ -1,0 +1,57 @@
+"""Nitrogen strips on maize at Las Rosas, Argentina: 1,738 points of 1999, 1,705 of 2001.
+
+Bongiovanni and Lowenberg-DeBoer 2000; Lambert, Lowenberg-DeBoer and Bongiovanni 2004,
+Precision Agriculture 5:579-600; data set agridat `lasrosas.corn`, which stays outside the
+project. R 4.2 with lme4 1.1-31, pbkrtest 0.5.2 and lmerTest 3.1-3. No correlation along the
+strips here: these figures flatter the nitrogen.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pandas as pd
+import pytest
+
+from trialkit.models import fit_mixed
+
+POINTS = Path(__file__).parents[3].parent / "shared" / "data" / "lasrosas" / "lasrosas.txt"
+RANDOM = ("rep", "rep:nf")
+
+pytestmark = pytest.mark.skipif(
+    not POINTS.exists(), reason="the Las Rosas points are not beside the project in ../shared"
+)
+
+
+@pytest.fixture(scope="module")
+def season():
+    points = pd.read_csv(POINTS, sep="\t")
+    return lambda year: points[points["year"] == year]
+
+
+# m <- lmer(yield ~ nf + (1 | rep) + (1 | rep:nf), subset(lasrosas.corn, year == 1999))
+# KRmodcomp(m, lmer(yield ~ 1 + (1 | rep) + (1 | rep:nf), ...))
+def test_1999(season, printed):
+    fit = fit_mixed("yield ~ nf", season(1999), RANDOM)
+    assert fit.reml_criterion == printed("12243.826542")
+    nitrogen = fit.test("nf")
+    assert nitrogen.statistic == printed("11.863064")
+    assert (nitrogen.df_num, nitrogen.df_den) == (5, printed("9.999856"))
+    row = fit.differences("nf", against="N0").loc["N5"]
+    assert row["estimate"] == printed("9.274")
+    assert row["std_error"] == printed("1.431")
+
+
+# anova(lmerTest::lmer(yield ~ nf * topo + (1 | rep) + (1 | rep:nf), ...))
+def test_1999_nitrogen_by_topography_with_independent_points(season, printed):
+    fit = fit_mixed("yield ~ nf * topo", season(1999), RANDOM)
+    assert fit.test("nf:topo").statistic == printed("3.469")
+    assert fit.test("nf:topo").p == printed("0.000007")
+
+
+# m <- lmerTest::lmer(...) on 2001; summary(m, ddf = "Kenward-Roger"); summary(m)
+@pytest.mark.parametrize(("method", "df"), [("kenward-roger", "10.08"), ("satterthwaite", "1699")])
+def test_2001_both_variances_at_zero(season, printed, method, df):
+    fit = fit_mixed("yield ~ nf", season(2001), RANDOM, df=method)
+    assert fit.at_boundary == RANDOM
+    assert fit.differences("nf", against="N0").loc["N5", "df"] == printed(df)

@@ -5,7 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from trialkit.report.numbers import level, listed, plain_t_ha, shortened, signed_range, signed_t_ha
+from trialkit.report.numbers import (
+    level,
+    listed,
+    plain_t_ha,
+    shortened,
+    signed_range,
+    signed_t_ha,
+    yield_decimals,
+)
 
 if TYPE_CHECKING:
     from pandas import DataFrame
@@ -28,11 +36,11 @@ def gain_axis(control: str) -> str:
     return f"Gain over {shortened(control)}, t/ha"
 
 
-def pays_from(break_even_t_ha: float) -> str:
+def pays_from(break_even_t_ha: float, decimals: int) -> str:
     """Return the words beside the break-even line."""
     if break_even_t_ha <= 0:
         return "pays from any gain"
-    return f"pays from {plain_t_ha(break_even_t_ha)} t/ha"
+    return f"pays from {plain_t_ha(break_even_t_ha, decimals)} t/ha"
 
 
 def strip_map_caption(marks: dict[str, str]) -> str:
@@ -45,18 +53,22 @@ def scale_bar(length_m: float) -> str:
     return f"{length_m / 1000:g} km" if length_m >= 1000 else f"{length_m:g} m"
 
 
-def kept_map_caption(every: int) -> str:
-    """Say which way the map lies, and whether it shows only some of the records."""
-    return "North is up." if every == 1 else f"North is up. One record in {every} is drawn."
+def kept_map_caption(every: int, beyond: int) -> str:
+    """Say which way the map lies, and which records it does not show."""
+    thinned = f" One record in {every} is drawn." if every > 1 else ""
+    return f"North is up.{thinned}" + (f" Records beyond the map: {beyond:,}." if beyond else "")
 
 
 def gain_picture(comparisons: Sequence[Comparison], confidence: float) -> str:
     """Describe the picture of gains against their break-even."""
-    rows = [
-        f"{c.treatment} {signed_t_ha(c.gain_t_ha)} ({level(confidence)} interval "
-        f"{signed_range(c.low_t_ha, c.high_t_ha)}), {pays_from(c.break_even_t_ha)}"
-        for c in comparisons
-    ]
+    rows = []
+    for c in comparisons:
+        places = yield_decimals(c.gain_t_ha, c.break_even_t_ha)
+        rows.append(
+            f"{c.treatment} {signed_t_ha(c.gain_t_ha, places)} ({level(confidence)} interval "
+            f"{signed_range(c.low_t_ha, c.high_t_ha, places)}), "
+            f"{pays_from(c.break_even_t_ha, places)}"
+        )
     return f"Gain over {comparisons[0].control} in t/ha: {'; '.join(rows)}."
 
 
@@ -121,4 +133,74 @@ def delay_picture(delay_s: float, sharp: bool) -> str:
 def delay_used(delay_s: float, sharp: bool) -> str:
     """Say which grain-flow delay was used, and whether the log shows it clearly."""
     doubt = "" if sharp else " The log does not show it sharply; a measured delay would be better."
-    return f"The delay used is {delay_s:g} s.{doubt}"
+    return f"The delay used is {delay_s:.1f} s.{doubt}"
+
+
+# Tables -----------------------------------------------------------------------------------------
+
+TABLES = {
+    "strips": "Strips",
+    "coefficients": "Coefficients of the main model",
+    "means": "Yield of each treatment by the main model, t/ha",
+    "differences": "Gain over the control by the main model, t/ha",
+    "variances": "Where the differences between strips come from",
+    "methods": "The gain by several methods",
+    "money": "What the gain is worth",
+    "budget": "Partial budget",
+    "left-out": "Records left out",
+    "settings": "Limits of the screening",
+    "inputs": "Input files",
+    "versions": "Software",
+}
+
+#: Headings of columns that no input or log has; the others are in `trialkit.columns`.
+HEADINGS = {
+    "estimate": "Estimate",
+    "std_error": "Std. error",
+    "df": "df",
+    "t": "t",
+    "p": "p",
+    "low": "Low",
+    "high": "High",
+    "term": "Term",
+    "variance": "Variance, (t/ha)²",
+    "method": "Method",
+    "gain_t_ha": "Gain, t/ha",
+    "low_t_ha": "Low",
+    "high_t_ha": "High",
+    "break_even_t_ha": "Break-even, t/ha",
+    "net_per_ha": "Net, {currency}/ha",
+    "net_low": "Low",
+    "net_high": "High",
+    "chance_paid": "Chance it paid",
+    "verdict": "Verdict",
+    "gross": "Gross, {currency}/ha",
+    "costs_per_ha": "Costs that vary, {currency}/ha",
+    "net": "Net, {currency}/ha",
+    "dominated": "Dominated",
+    "marginal_return_pct": "Marginal rate of return, %",
+    "records": "Records",
+    "share_pct": "Share of the log, %",
+    "setting": "Setting",
+    "value": "Value",
+    "file": "File",
+    "sha256": "SHA-256",
+    "package": "Software",
+    "version": "Version",
+}
+
+YES, NO = "yes", "no"
+BUDGET_NOTE = (
+    "Point estimates without their error: whether a difference is real is for the main model to "
+    "say. Dominated: another treatment costs no more and nets at least as much."
+)
+
+
+def interval_note(confidence: float) -> str:
+    """Say what low and high are."""
+    return f"Low and high: {level(confidence)} interval."
+
+
+def main_method(method: str) -> str:
+    """Return the main method's name, marked as the main one."""
+    return f"{method} (main analysis)"

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 import plotnine as p9
+from mizani.breaks import breaks_extended
 
 from trialkit.columns import label
 from trialkit.report import captions, numbers
@@ -72,7 +73,9 @@ def gains(comparisons: Sequence[Comparison], *, confidence: float = 0.95) -> Pic
             color=QUIET,
             ha="left",
         )
-        + p9.scale_x_continuous(limits=(low, high), expand=(0, 0), labels=_signed)
+        + p9.scale_x_continuous(
+            limits=(low, high), expand=(0, 0), breaks=breaks_extended(6), labels=_signed
+        )
         + p9.scale_y_continuous(
             breaks=rows["row"].tolist(),
             labels=rows["treatment"].tolist(),
@@ -94,6 +97,8 @@ def gains(comparisons: Sequence[Comparison], *, confidence: float = 0.95) -> Pic
 
 
 def _gain_rows(comparisons: Sequence[Comparison]) -> pd.DataFrame:
+    places = [numbers.yield_decimals(c.gain_t_ha, c.break_even_t_ha) for c in comparisons]
+    shown = list(zip(comparisons, places, strict=True))
     rows = pd.DataFrame(
         {
             "row": np.arange(len(comparisons), 0, -1, dtype=float),
@@ -102,8 +107,10 @@ def _gain_rows(comparisons: Sequence[Comparison]) -> pd.DataFrame:
             "low": [c.low_t_ha for c in comparisons],
             "high": [c.high_t_ha for c in comparisons],
             "needed": [c.break_even_t_ha for c in comparisons],
-            "gain_words": [numbers.signed_t_ha(c.gain_t_ha) for c in comparisons],
-            "needed_words": [captions.pays_from(c.break_even_t_ha) for c in comparisons],
+            "gain_words": [numbers.signed_t_ha(c.gain_t_ha, decimals) for c, decimals in shown],
+            "needed_words": [
+                captions.pays_from(c.break_even_t_ha, decimals) for c, decimals in shown
+            ],
         }
     )
     rows["bottom"], rows["top"] = rows["row"] - 0.4, rows["row"] + 0.4
@@ -264,6 +271,7 @@ def delay_curve(curve: pd.DataFrame, *, delay_s: float, sharp: bool) -> Picture:
         + p9.geom_vline(xintercept=delay_s, color=AMBER, size=0.9)
         + p9.geom_line(color=BLUE, size=1)
         + p9.geom_point(color=BLUE, size=1.6)
+        + p9.scale_x_continuous(labels=_thousands)
         + p9.labs(x=captions.DELAY_AXIS, y=captions.DISAGREEMENT_AXIS)
         + house_theme()
     )
@@ -290,4 +298,4 @@ def _nudge(bars: pd.DataFrame) -> float:
 
 
 def _thousands(values: Sequence[float]) -> list[str]:
-    return [f"{value:,.0f}" for value in values]
+    return [numbers.number(value, 0) for value in values]

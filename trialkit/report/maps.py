@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 #: Most marks a map draws; more would not be seen at its size.
 _MOST_MARKS = 8_000
 #: Room for a map of which two stand side by side; for its legend; for its scale bar; least width.
-_HALF_PAGE_IN = (3.5, 4.6)
+_HALF_PAGE_IN = (3.3, 4.6)
 _LEGEND_IN, _FOOT_IN, _LEAST_IN = 0.65, 0.32, 2.4
 #: Width of a mark on the yield map where the log does not say how wide the machine cut, m.
 _USUAL_SWATH_M = 6.0
@@ -63,13 +63,12 @@ def strip_map(
         )
         + _colour_bar()
     )
-    frame = _frame(ground, ends, boundary)
     return _map(
         plot,
-        frame,
+        _frame(layout, boundary, ends),
         alt=captions.strip_map_picture(yields),
         caption=captions.strip_map_caption(marks),
-        box_in=(3.9, 4.3),
+        box_in=(3.9, 5.0),
     )
 
 
@@ -91,7 +90,7 @@ def yield_map(
     cells = _averaged(points)
     low, high = np.quantile(cells["yield_t_ha"], [0.02, 0.98]) if len(cells) else (0.0, 1.0)
     cells["shade"] = cells["yield_t_ha"].clip(low, high)
-    frame = _frame(layout, None, boundary)
+    frame = _frame(layout, boundary)
     swath_m = float(log["swath_m"].median()) if "swath_m" in log else _USUAL_SWATH_M
     # A mark as wide as the cut; the library draws a square of size 1 with sides of √π points.
     size = swath_m * _size(frame, _HALF_PAGE_IN)[2] * 72 / np.sqrt(np.pi)
@@ -122,6 +121,11 @@ def kept_map(
         The field's outline.
     """
     points = _in_metres(log, layout)
+    # The field bounds the map; without one the records do, but for a stray hundredth.
+    trimmed = points[["x", "y"]].quantile([0.01, 0.99]) if boundary is None else None
+    frame = _frame(layout, boundary, trimmed)
+    inside = points["x"].between(frame[0], frame[2]) & points["y"].between(frame[1], frame[3])
+    beyond, points = int((~inside).sum()), points[inside]
     every = max(1, -(-len(points) // _MOST_MARKS))
     points = points.iloc[::every].sort_values("kept", ascending=False, kind="stable")
     points["group"] = pd.Categorical(
@@ -137,9 +141,9 @@ def kept_map(
     )
     return _map(
         plot,
-        _frame(layout, points, boundary),
+        frame,
         alt=captions.kept_map_picture(log),
-        caption=captions.kept_map_caption(every),
+        caption=captions.kept_map_caption(every, beyond),
     )
 
 
@@ -194,17 +198,19 @@ def _canvas(layout: GeoDataFrame, boundary: GeoDataFrame | None) -> p9.ggplot:
 
 
 def _frame(
-    layout: GeoDataFrame, points: pd.DataFrame | None, boundary: GeoDataFrame | None
+    layout: GeoDataFrame, boundary: GeoDataFrame | None, places: pd.DataFrame | None = None
 ) -> np.ndarray:
-    """Return west, south, east, north of everything drawn, metres."""
+    """Return west, south, east and north of ground and places, with a little room, metres."""
     grid = local_grid(layout)
     boxes = [layout.to_crs(grid).total_bounds]
     if boundary is not None:
         boxes.append(boundary.to_crs(grid).total_bounds)
-    if points is not None and len(points):
-        boxes.append(np.array([*points[["x", "y"]].min(), *points[["x", "y"]].max()]))
+    if places is not None:
+        boxes.append(np.concatenate([places[["x", "y"]].min(), places[["x", "y"]].max()]))
     stacked = np.array(boxes)
-    return np.concatenate([stacked[:, :2].min(axis=0), stacked[:, 2:].max(axis=0)])
+    low, high = stacked[:, :2].min(axis=0), stacked[:, 2:].max(axis=0)
+    room = 0.015 * float(np.hypot(*(high - low)))
+    return np.concatenate([low - room, high + room])
 
 
 def _map(

@@ -16,37 +16,51 @@ def number(value: float, decimals: int) -> str:
     return text.replace("-", MINUS)
 
 
-def plain_t_ha(value: float) -> str:
-    """Return t/ha to two decimals, without its unit."""
-    if 0 < abs(value) < 0.005:
-        return "less than 0.01"
-    return number(value, 2)
+def yield_decimals(gain: float, needed: float) -> int:
+    """Return how many decimals keep a gain and the gain it takes to pay apart, t/ha."""
+    small = max(abs(gain), abs(needed)) < 0.0995
+    return 3 if small or number(gain, 2) == number(needed, 2) else 2
 
 
-def signed_t_ha(value: float) -> str:
-    """Return t/ha to two decimals with its sign, without its unit."""
-    text = number(value, 2)
-    return f"+{text}" if value > 0 and text != "0.00" else text
+def plain_t_ha(value: float, decimals: int = 2) -> str:
+    """Return t/ha without its unit; never zero for something."""
+    text = number(value, decimals)
+    if value and not text.strip("0."):
+        return f"less than {10**-decimals:.{decimals}f}"
+    return text
 
 
-def signed_range(low: float, high: float) -> str:
+def signed_t_ha(value: float, decimals: int = 2) -> str:
+    """Return t/ha with its sign, without its unit."""
+    text = number(value, decimals)
+    return f"+{text}" if value > 0 and text.strip("0.") else text
+
+
+def signed_range(low: float, high: float, decimals: int = 2) -> str:
     """Return a range in t/ha with its signs, without its unit."""
-    return f"{signed_t_ha(low)} to {signed_t_ha(high)}"
+    return f"{signed_t_ha(low, decimals)} to {signed_t_ha(high, decimals)}"
+
+
+def amounts(*values: float) -> list[str]:
+    """Return amounts of money to one precision: whole from ten up, else to the cent."""
+    decimals = 0 if max(abs(value) for value in values) >= 9.995 else 2
+    return [number(value, decimals) for value in values]
 
 
 def amount(value: float) -> str:
-    """Return money without its currency: whole from ten up, else to the cent."""
-    return number(value, 0 if abs(value) >= 9.995 else 2)
+    """Return one amount of money: whole from ten up, else to the cent."""
+    return amounts(value)[0]
 
 
-def amount_range(low: float, high: float) -> str:
-    """Return two amounts to the same precision, low to high."""
-    decimals = 0 if max(abs(low), abs(high)) >= 9.995 else 2
-    return f"{number(low, decimals)} to {number(high, decimals)}"
+def price(value: float) -> str:
+    """Return a price or a cost as it was given: whole, or to the cent."""
+    return number(value, 0 if value == round(value) else 2)
 
 
 def percent(share: float) -> str:
-    """Return a share as a percentage, to one decimal below ten."""
+    """Return a share as a percentage, to one decimal below ten; never zero for something."""
+    if 0 < share < 0.0005:
+        return "< 0.1%"
     return f"{number(100 * share, 1 if abs(share) < 0.0995 else 0)}%"
 
 
@@ -72,6 +86,11 @@ def shortened(name: str, longest: int = 26) -> str:
     return name if len(name) <= longest else name[: longest - 1].rstrip() + "…"
 
 
+def opened(sentence: str) -> str:
+    """Return a sentence with a capital first letter, whatever name it begins with."""
+    return sentence[:1].upper() + sentence[1:]
+
+
 def listed(names: Sequence[str]) -> str:
     """Return names as a phrase: `a`, `a and b`, `a, b and c`."""
     if len(names) < 2:
@@ -85,3 +104,10 @@ def letters(names: Sequence[str]) -> dict[str, str]:
     if len(set(first)) == len(first) and all(letter.isalnum() for letter in first):
         return dict(zip(names, first, strict=True))
     return {name: chr(ord("A") + place % 26) for place, name in enumerate(names)}
+
+
+def p_text(value: float | None) -> str:
+    """Return a p-value for a table: to three decimals, never zero; a dash where there is none."""
+    if value is None or math.isnan(value):
+        return "–"
+    return "< 0.001" if value < 0.001 else f"{value:.3f}"

@@ -84,6 +84,9 @@ class Picture:
             f'alt="{escape(self.alt)}">{caption}</figure>'
         )
 
+    def __html__(self) -> str:
+        return self.html()
+
     def _repr_html_(self) -> str:
         return self.html()
 

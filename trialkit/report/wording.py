@@ -11,21 +11,40 @@ from typing import TYPE_CHECKING
 
 from trialkit.report.numbers import (
     amount,
-    amount_range,
+    amounts,
     in_hundred,
     level,
     listed,
     number,
+    opened,
     percent,
     plain_t_ha,
+    price,
     signed_range,
     signed_t_ha,
+    yield_decimals,
 )
 
 if TYPE_CHECKING:
     from trialkit.result import Comparison, CrossCheck, Verdict
 
 INVENTED = "Invented example: the farm, its products, prices and yields are made up."
+
+#: Headings of the first page.
+FRONT = {
+    "treatment": "Treatment",
+    "gain": "Gain, t/ha",
+    "net": "Net money, {currency}/ha",
+    "chance": "Chance it paid",
+    "where": "Strips and their yields",
+    "left_out": "What was left out",
+    "reading": "How to read this page",
+    "reason": "Reason",
+    "records": "Records",
+}
+OTHER_REASONS = "other reasons"
+
+NOTHING_TO_WARN = "Nothing out of the ordinary was noticed in the files or the analysis."
 
 #: What a trial cannot say, however well it was done.
 LIMITS = (
@@ -92,11 +111,13 @@ def verdict_sentence(comparison: Comparison, currency: str) -> str:
     currency
         Code of the currency, such as `AUD`.
     """
+    net, low, high = amounts(comparison.net_per_ha, comparison.net_low, comparison.net_high)
+    places = yield_decimals(comparison.gain_t_ha, comparison.break_even_t_ha)
     return (
-        f"{headline([comparison])} Gain {signed_t_ha(comparison.gain_t_ha)} t/ha "
-        f"({signed_range(comparison.low_t_ha, comparison.high_t_ha)}), needed "
-        f"{plain_t_ha(comparison.break_even_t_ha)}; net {amount(comparison.net_per_ha)} "
-        f"{currency}/ha ({amount_range(comparison.net_low, comparison.net_high)}); chance it paid "
+        f"{headline([comparison])} Gain {signed_t_ha(comparison.gain_t_ha, places)} t/ha "
+        f"({signed_range(comparison.low_t_ha, comparison.high_t_ha, places)}), needed "
+        f"{plain_t_ha(comparison.break_even_t_ha, places)}; net {net} "
+        f"{currency}/ha ({low} to {high}); chance it paid "
         f"{in_hundred(comparison.chance_paid)}."
     )
 
@@ -113,27 +134,29 @@ def evidence(comparison: Comparison, *, currency: str, confidence: float) -> str
     confidence
         Confidence level of the intervals.
     """
+    places = yield_decimals(comparison.gain_t_ha, comparison.break_even_t_ha)
+    span = signed_range(comparison.low_t_ha, comparison.high_t_ha, places)
     sentences = (
-        f"{comparison.treatment} yielded {_more_or_less(comparison.gain_t_ha)} than "
-        f"{comparison.control}; the true difference plausibly lies within "
-        f"{signed_range(comparison.low_t_ha, comparison.high_t_ha)} t/ha "
+        f"{opened(comparison.treatment)} yielded {_more_or_less(comparison.gain_t_ha, places)} "
+        f"than {comparison.control}; the true difference plausibly lies within {span} t/ha "
         f"({level(confidence)} interval).",
-        _needed(comparison.break_even_t_ha),
+        _needed(comparison.break_even_t_ha, places),
         _doubt(comparison, currency),
     )
     return " ".join(sentence for sentence in sentences if sentence)
 
 
-def _more_or_less(gain: float) -> str:
-    if number(gain, 2) == "0.00":
+def _more_or_less(gain: float, decimals: int) -> str:
+    text = number(abs(gain), decimals)
+    if not text.strip("0."):
         return "no more"
-    return f"{number(abs(gain), 2)} t/ha {'more' if gain > 0 else 'less'}"
+    return f"{text} t/ha {'more' if gain > 0 else 'less'}"
 
 
-def _needed(break_even_t_ha: float) -> str:
+def _needed(break_even_t_ha: float, decimals: int) -> str:
     if break_even_t_ha <= 0:
         return "It cost nothing extra, so any gain pays."
-    return f"It had to gain {plain_t_ha(break_even_t_ha)} t/ha to cover its cost."
+    return f"It had to gain {plain_t_ha(break_even_t_ha, decimals)} t/ha to cover its cost."
 
 
 def _doubt(comparison: Comparison, currency: str) -> str:
@@ -149,6 +172,20 @@ def _doubt(comparison: Comparison, currency: str) -> str:
         high = amount(comparison.net_high)
         return f"A profit of up to {high} {currency}/ha is not ruled out, but it is unlikely."
     return ""
+
+
+def notes_ahead(count: int) -> str:
+    """Point to the notes that the reader should see before relying on the answer.
+
+    Parameters
+    ----------
+    count
+        How many notes there are.
+    """
+    if count == 0:
+        return ""
+    notes = "one note" if count == 1 else f"{count} notes"
+    return f"Before you rely on this, read the {notes} after this page."
 
 
 def rule(paid_at: float, did_not_pay_at: float) -> str:
@@ -175,12 +212,12 @@ def meaning(*, confidence: float, uncertain_price: bool) -> str:
     uncertain_price
         Whether the chance also counts a range of prices.
     """
-    price = " and the range of prices" if uncertain_price else ""
+    prices = " and the range of prices" if uncertain_price else ""
     return (
         "An interval shows how far differences between strips that are mere chance could have "
         f"moved the result: of many trials like this one, about {in_hundred(confidence)} give an "
         "interval that holds the true value. The chance is how likely it is, going by this trial "
-        f"alone{price}, that the extra grain was worth more than the treatment cost."
+        f"alone{prices}, that the extra grain was worth more than the treatment cost."
     )
 
 
@@ -204,9 +241,9 @@ def prices(
     costs_per_ha
         Extra cost of each treatment over the control, money per hectare.
     """
-    span = f" ({amount_range(*price_range)})" if price_range else ""
-    each = [f"{name} {amount(cost)} {currency}/ha" for name, cost in costs_per_ha.items()]
-    return f"Grain at {amount(price_per_t)} {currency}/t{span}. Extra cost: {listed(each)}."
+    span = f" ({' to '.join(map(price, price_range))})" if price_range else ""
+    each = [f"{name} {price(cost)} {currency}/ha" for name, cost in costs_per_ha.items()]
+    return f"Grain at {price(price_per_t)} {currency}/t{span}. Extra cost: {listed(each)}."
 
 
 # What was left out ----------------------------------------------------------------------------

@@ -1,0 +1,208 @@
+"""The adviser's tables: strips, model, other methods, screening, money, inputs."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
+
+import pandas as pd
+from great_tables import GT
+
+from trialkit.columns import COLUMNS
+from trialkit.report import captions
+from trialkit.report.numbers import p_text
+from trialkit.report.pieces import Piece, captioned
+
+if TYPE_CHECKING:
+    from trialkit.result import Comparison, CrossCheck, InputFile
+
+#: Decimal places by column; columns that are not here are shown as text.
+_DECIMALS = {
+    **{"yield_t_ha": 3, "area_ha": 3, "n": 0, "moisture_pct": 1},
+    **{"estimate": 3, "std_error": 3, "df": 2, "t": 2, "low": 3, "high": 3, "variance": 5},
+    **{"gain_t_ha": 3, "low_t_ha": 3, "high_t_ha": 3, "break_even_t_ha": 3, "chance_paid": 3},
+    **{"net_per_ha": 2, "net_low": 2, "net_high": 2, "gross": 2, "net": 2, "costs_per_ha": 2},
+    **{"marginal_return_pct": 0, "records": 0, "share_pct": 2},
+}
+
+
+def strip_rows(strips: pd.DataFrame) -> Piece:
+    """Show one row a strip.
+
+    Parameters
+    ----------
+    strips
+        `strip block treatment yield_t_ha area_ha n moisture_pct`; columns may be missing.
+    """
+    names = ("strip", "block", "treatment", "yield_t_ha", "area_ha", "n", "moisture_pct")
+    ordered = strips.sort_values("strip", key=_counting_order, kind="stable")
+    return _table("strips", ordered[[name for name in names if name in strips]])
+
+
+def estimates(key: str, table: pd.DataFrame, *, confidence: float) -> Piece:
+    """Show estimates with their errors, as a model gives them.
+
+    Parameters
+    ----------
+    key
+        What the rows are: `coefficients`, `means` or `differences`.
+    table
+        One row a term, with columns among `estimate std_error df t p low high`.
+    confidence
+        Confidence level of `low` and `high`.
+    """
+    names = ("estimate", "std_error", "df", "t", "p", "low", "high")
+    shown = table[[name for name in names if name in table]].copy()
+    shown.insert(0, "term", [str(name) for name in table.index])
+    return _table(key, shown, note=captions.interval_note(confidence))
+
+
+def variances(table: pd.Series[float]) -> Piece:
+    """Show the variance of each random term.
+
+    Parameters
+    ----------
+    table
+        Variance by term, (t/ha)².
+    """
+    shown = pd.DataFrame({"term": table.index.astype(str), "variance": table.to_numpy()})
+    return _table("variances", shown)
+
+
+def methods(comparisons: Sequence[Comparison], checks: Sequence[CrossCheck]) -> Piece:
+    """Show the main analysis of each treatment and, below it, the same gain by other methods.
+
+    Parameters
+    ----------
+    comparisons
+        The main analysis.
+    checks
+        Other methods.
+    """
+    entries: list[tuple[Comparison | CrossCheck, str]] = []
+    for main in comparisons:
+        entries.append((main, captions.main_method(main.method)))
+        entries += [(c, c.method) for c in checks if c.treatment == main.treatment]
+    rows = [
+        (entry.treatment, method, entry.gain_t_ha, entry.low_t_ha, entry.high_t_ha, entry.p_value)
+        for entry, method in entries
+    ]
+    names = ["treatment", "method", "gain_t_ha", "low_t_ha", "high_t_ha", "p"]
+    notes = dict.fromkeys(check.note for check in checks if check.note)
+    return _table("methods", pd.DataFrame(rows, columns=names), note=" ".join(notes))
+
+
+def money(comparisons: Sequence[Comparison], *, currency: str) -> Piece:
+    """Show what each gain is worth.
+
+    Parameters
+    ----------
+    comparisons
+        The main analysis.
+    currency
+        Code of the currency, such as `AUD`.
+    """
+    names = ["treatment", "break_even_t_ha", "gain_t_ha", "net_per_ha", "net_low", "net_high"]
+    names += ["chance_paid", "verdict"]
+    rows = [[getattr(comparison, name) for name in names] for comparison in comparisons]
+    return _table("money", pd.DataFrame(rows, columns=names), currency=currency)
+
+
+def budget(table: pd.DataFrame, *, currency: str) -> Piece:
+    """Show a partial budget.
+
+    Parameters
+    ----------
+    table
+        What `trialkit.money.partial_budget` returns.
+    currency
+        Code of the currency, such as `AUD`.
+    """
+    names = ["treatment", "yield_t_ha", "gross", "costs_per_ha", "net", "dominated"]
+    shown = table[[*names, "marginal_return_pct"]].copy()
+    shown["dominated"] = [captions.YES if value else captions.NO for value in shown["dominated"]]
+    return _table("budget", shown, currency=currency, note=captions.BUDGET_NOTE)
+
+
+def left_out_rows(account: pd.DataFrame) -> Piece:
+    """Show how many records were left out, by reason.
+
+    Parameters
+    ----------
+    account
+        One row a reason: `reason records share_pct`.
+    """
+    return _table("left-out", account[["reason", "records", "share_pct"]])
+
+
+def settings(limits: Mapping[str, float]) -> Piece:
+    """Show the limits that the screening used.
+
+    Parameters
+    ----------
+    limits
+        Value by name, as in `[harvest.screening]` of `trial.toml`.
+    """
+    values = [f"{value:g}" for value in limits.values()]
+    return _table("settings", pd.DataFrame({"setting": list(limits), "value": values}))
+
+
+def inputs(entries: Sequence[InputFile]) -> Piece:
+    """Show the files that the answer rests on.
+
+    Parameters
+    ----------
+    entries
+        Files with their SHA-256.
+    """
+    rows = [(entry.file, entry.sha256) for entry in entries]
+    return _table("inputs", pd.DataFrame(rows, columns=["file", "sha256"]))
+
+
+def versions(entries: Mapping[str, str]) -> Piece:
+    """Show the software that made the numbers.
+
+    Parameters
+    ----------
+    entries
+        Version by package.
+    """
+    return _table("versions", pd.DataFrame(list(entries.items()), columns=["package", "version"]))
+
+
+def _table(key: str, shown: pd.DataFrame, *, currency: str = "", note: str = "") -> Piece:
+    """Return a table whose look is the page's and whose cells are escaped."""
+    shown = shown.reset_index(drop=True).copy()
+    figures = [name for name in shown if name in _DECIMALS]
+    texts = [name for name in shown if name not in _DECIMALS]
+    if "p" in shown:
+        shown["p"] = [p_text(value) for value in shown["p"]]
+    for name in texts:
+        shown[name] = ["" if pd.isna(cell) else str(cell) for cell in shown[name]]
+    table = GT(shown, id=f"tk-{key}").cols_label(
+        {str(name): _heading(str(name), currency) for name in shown}
+    )
+    for name in figures:
+        table = table.fmt_number(name, decimals=_DECIMALS[name])
+    table = table.sub_missing(missing_text="–")
+    table = table.cols_align("left", texts).cols_align("right", [*figures, *_among(shown, "p")])
+    if note:
+        table = table.tab_source_note(note)
+    # The table's own style sheet would restyle the whole page.
+    markup = re.sub(r"<style>.*?</style>", "", table.as_raw_html(), count=1, flags=re.S)
+    return captioned(markup, captions.TABLES[key])
+
+
+def _counting_order(names: pd.Series[str]) -> pd.Series[str]:
+    """Return sort keys that put S2 before S10."""
+    return names.astype(str).str.replace(r"\d+", lambda digits: digits[0].zfill(12), regex=True)
+
+
+def _heading(name: str, currency: str) -> str:
+    text = captions.HEADINGS.get(name) or COLUMNS[name].label
+    return text.format(currency=currency)
+
+
+def _among(table: pd.DataFrame, name: str) -> list[str]:
+    return [name] if name in table else []

@@ -84,6 +84,21 @@ def test_a_lane_over_two_strips_yields_their_mean_by_width():
     assert stand.yield_t_ha.mean() == pytest.approx(expected, abs=1e-9)
 
 
+def test_ground_past_the_end_of_a_strip_is_undressed():
+    layout = simulate.lay_strips(["d"], 2, seed=1, length_m=[300, 200])
+    plan = simulate.measure(layout)
+    flat = simulate.Field(
+        rise_across_t_ha=0, wave_across_t_ha=0, patch_sd_t_ha=0, pass_sd_t_ha=0, strip_sd_t_ha=0
+    )
+    ground = draw_ground(plan, flat, {"d": simulate.Effect(1.0)}, seed=1)
+    stand = grow(ground, lay_lanes(plan, 24.0), seed=1)
+    end = plan.strips["along_to_m"].iloc[1]
+    past = stand.along_m > end
+    assert past.sum() == pytest.approx(100, abs=1)
+    assert stand.yield_t_ha[0] == pytest.approx(np.full(len(past), 4.0))
+    assert stand.yield_t_ha[1] == pytest.approx(np.where(past, 3.0, 4.0))
+
+
 def test_gain_counts_all_ground_and_difference_only_what_was_sown(season):
     truth = season.truth
     assert truth.gain_t_ha("a", "untreated") == pytest.approx(0.3)

@@ -55,6 +55,26 @@ def test_passes_run_both_ways_and_cover_every_strip(season):
     assert (ways.nunique() == 2).all()
 
 
+def test_the_machine_drives_in_the_middle_of_its_lanes(layout, season):
+    plan = simulate.measure(layout)
+    records = season.records[(season.records["strip"] != "") & (season.records["mishap"] == "")]
+    driven = records.groupby("pass_id")["across_m"].median().sort_values().to_numpy()
+    middles = plan.strips["across_from_m"].to_numpy()[:, None] + [6.0, 18.0]
+    assert driven == pytest.approx(middles.ravel(), abs=0.1)
+
+
+def test_grain_cut_is_yield_times_area_and_wet(layout):
+    """At 20% moisture a tonne at 12.5% weighs 87.5 / 80 tonnes."""
+    field = simulate.Field(moisture_pct=20, drying_pct_h=0)
+    season = simulate.harvest_trial(layout, field, seed=1)
+    records = season.records[season.records["header_down"]]
+    cut_m2 = (season.log["speed_m_s"].loc[records.index] * records["cut_m"]).sum()
+    dry_kg = (season.log["speed_m_s"] * records["cut_m"] * records["yield_t_ha"] / 10).sum()
+    # Speeds in the log have noise of 0.02 m/s a record.
+    assert records["intake_kg_s"].sum() / dry_kg == pytest.approx(87.5 / 80, rel=2e-3)
+    assert cut_m2 == pytest.approx(24 * 200 * 11.9, rel=0.01)
+
+
 def test_the_headland_is_cut_before_the_strips(season):
     """24 m of headland take two laps of 12 m."""
     records = season.records

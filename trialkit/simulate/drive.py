@@ -65,7 +65,7 @@ class Machine:
     turn_speed_m_s: float = 1.6
 
 
-def drive(
+def drive_field(
     plan: Plan,
     lanes: pd.DataFrame,
     machine: Machine,

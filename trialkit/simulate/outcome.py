@@ -11,7 +11,7 @@ import pandas as pd
 from shapely.geometry import Polygon
 
 from trialkit.errors import LayoutError
-from trialkit.simulate.drive import Machine, drive
+from trialkit.simulate.drive import Machine, drive_field
 from trialkit.simulate.lanes import Stand, grow, lay_lanes, strip_at
 from trialkit.simulate.mishaps import (
     JUMP,
@@ -158,7 +158,7 @@ def harvest_trial(
     ground = draw_ground(plan, settings, effects, seed=field_draw)
     lanes = lay_lanes(plan, machine.swath_m, follow_strips=machine.follow_strips)
     stand = grow(ground, lanes, seed=stand_draw)
-    path = drive(
+    path = drive_field(
         plan,
         lanes,
         machine,

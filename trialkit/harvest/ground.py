@@ -97,14 +97,23 @@ def step_m(log: pd.DataFrame) -> Floats:
 
 
 def travel_m(log: pd.DataFrame) -> Floats:
-    """Return the metres driven in each record: recorded, speed × interval, or from positions."""
+    """Return the metres driven in each record: recorded, speed × interval, or from positions.
+
+    Positions alone say how far apart records usually are, but not in which order they were
+    written: without a clock every record stands for the usual step.
+    """
     recorded = column(log, "travel_m")
     if recorded is not None:
         return recorded
     speed, interval = column(log, "speed_m_s"), interval_s(log)
     if speed is not None and interval is not None:
         return speed * interval
-    return step_m(log)
+    steps = step_m(log)
+    usual = float(np.median(steps[steps > 0])) if (steps > 0).any() else 0.0
+    clock = seconds(log)
+    if clock is None:
+        return np.full(len(log), usual)
+    return np.where(gaps(clock), usual, steps)
 
 
 def speed_m_s(log: pd.DataFrame) -> Floats | None:

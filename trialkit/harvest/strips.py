@@ -242,7 +242,7 @@ def strip_table(log: pd.DataFrame, layout: GeoDataFrame | None = None) -> pd.Dat
         strips = trial_strips(layout)
         table = pd.DataFrame({n: strips[n].astype(str) for n in ("strip", "block", "treatment")})
     table = table.set_index("strip")
-    sums = _sums(log[log["kept"] & log["strip"].notna()]).reindex(table.index)
+    sums = _sums(log).reindex(table.index)
     table["yield_t_ha"] = sums["grain"] / sums["weight"]
     table["area_ha"] = sums["area"]
     table["n"] = sums["n"].fillna(0).astype(int)
@@ -257,32 +257,36 @@ def strip_table(log: pd.DataFrame, layout: GeoDataFrame | None = None) -> pd.Dat
     return table.reset_index()[STRIP_COLUMNS]
 
 
-def _sums(kept: pd.DataFrame) -> pd.DataFrame:
-    """Return sums by strip: grain and moisture weighted by the ground they come from."""
-    area = area_ha(kept)
-    weight = _distance(kept) if area is None else area
-    value = kept["yield_t_ha"].to_numpy(dtype=np.float64)
-    moisture = column(kept, "moisture_pct")
-    water = np.full(len(kept), np.nan) if moisture is None else moisture
+def _sums(log: pd.DataFrame) -> pd.DataFrame:
+    """Return sums by strip: grain and moisture weighted by the ground they come from.
+
+    The ground of a record is taken from the whole log: its neighbours may have been left out.
+    """
+    area = area_ha(log)
+    weight = _distance(log) if area is None else area
+    value = log["yield_t_ha"].to_numpy(dtype=np.float64)
+    moisture = column(log, "moisture_pct")
+    water = np.full(len(log), np.nan) if moisture is None else moisture
     wet = np.where(np.isnan(water), np.nan, value * weight)
     parts = pd.DataFrame(
         {
-            "strip": kept["strip"].to_numpy(),
+            "strip": log["strip"].to_numpy(),
             "grain": value * weight,
             "weight": np.where(np.isnan(value), np.nan, weight),
-            "area": np.full(len(kept), np.nan) if area is None else area,
+            "area": np.full(len(log), np.nan) if area is None else area,
             "water": water * wet,
             "wet_weight": wet,
             "n": 1,
         }
     )
-    return parts.groupby("strip", sort=False).sum(min_count=1)
+    counted = (log["kept"] & log["strip"].notna()).to_numpy()
+    return parts[counted].groupby("strip", sort=False).sum(min_count=1)
 
 
-def _distance(kept: pd.DataFrame) -> Floats:
+def _distance(log: pd.DataFrame) -> Floats:
     """Return the metres each record stands for; alike where even that is unknown."""
     for name in ("travel_m", "speed_m_s"):
-        values = column(kept, name)
+        values = column(log, name)
         if values is not None:
             return values
-    return np.ones(len(kept))
+    return np.ones(len(log))

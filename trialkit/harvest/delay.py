@@ -280,7 +280,7 @@ def later(values: Floats, clock: Floats, delay_s: float) -> Floats:
     after = np.clip(np.searchsorted(clock, wanted), 1, len(clock) - 1)
     nearest = np.where(wanted - clock[after - 1] < clock[after] - wanted, after - 1, after)
     # Half a record off by rounding is usual; farther off, nothing was written at that time.
-    near = np.abs(clock[nearest] - wanted) <= max(usual_interval(clock), 1.0) * 0.75
+    near = np.abs(clock[nearest] - wanted) <= 0.75 * usual_interval(clock)
     return np.where(near, values[nearest], np.nan)
 
 

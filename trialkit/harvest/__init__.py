@@ -10,24 +10,36 @@ from importlib import import_module
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from trialkit.harvest.column_guess import proposal_text as proposal_text
-    from trialkit.harvest.column_guess import propose_columns as propose_columns
-    from trialkit.harvest.delay import Delay as Delay
-    from trialkit.harvest.delay import estimate_delay as estimate_delay
-    from trialkit.harvest.delay import given_delay as given_delay
-    from trialkit.harvest.delay import shift_flow as shift_flow
-    from trialkit.harvest.grain import at_standard_moisture as at_standard_moisture
-    from trialkit.harvest.grain import yield_from_flow as yield_from_flow
-    from trialkit.harvest.grain import yield_from_mass as yield_from_mass
-    from trialkit.harvest.log import read_log as read_log
-    from trialkit.harvest.passes import split_passes as split_passes
-    from trialkit.harvest.screening import screen as screen
-    from trialkit.harvest.screening import screening_account as screening_account
-    from trialkit.harvest.settings import Screening as Screening
-    from trialkit.harvest.strips import assign_strips as assign_strips
-    from trialkit.harvest.strips import strip_table as strip_table
-    from trialkit.harvest.weights import calibrate as calibrate
-    from trialkit.harvest.weights import weigh_strips as weigh_strips
+    from trialkit.harvest.column_guess import proposal_text, propose_columns
+    from trialkit.harvest.delay import Delay, estimate_delay, given_delay, shift_flow
+    from trialkit.harvest.grain import at_standard_moisture, yield_from_flow, yield_from_mass
+    from trialkit.harvest.log import read_log
+    from trialkit.harvest.passes import split_passes
+    from trialkit.harvest.screening import screen, screening_account
+    from trialkit.harvest.settings import Screening
+    from trialkit.harvest.strips import assign_strips, strip_table
+    from trialkit.harvest.weights import calibrate, weigh_strips
+
+__all__ = [
+    "Delay",
+    "Screening",
+    "assign_strips",
+    "at_standard_moisture",
+    "calibrate",
+    "estimate_delay",
+    "given_delay",
+    "proposal_text",
+    "propose_columns",
+    "read_log",
+    "screen",
+    "screening_account",
+    "shift_flow",
+    "split_passes",
+    "strip_table",
+    "weigh_strips",
+    "yield_from_flow",
+    "yield_from_mass",
+]
 
 _MODULES = {
     "read_log": "log",

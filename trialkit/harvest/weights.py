@@ -223,7 +223,10 @@ def calibrate(
 def _timed(loads: pd.DataFrame) -> pd.DataFrame:
     """Return loads with start and end as times, in their order and checked."""
     try:
-        times = {name: pd.to_datetime(loads[name].astype(str)) for name in ("start", "end")}
+        times = {
+            name: pd.to_datetime(loads[name].astype(str), format="ISO8601")
+            for name in ("start", "end")
+        }
     except ValueError as error:
         raise TrialFolderError(
             f"{FILE}: start or end of a load is not a time ({str(error)[:80]}). Write it like "

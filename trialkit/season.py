@@ -204,21 +204,19 @@ def harvest_season(trial: Trial, *, progress: Progress | None = None) -> Harvest
     """
     with _noted() as notes:
         scales = _scales(trial)
-        source = trial.config.analysis.yield_from or (
-            "monitor" if trial.harvest_files else "scales"
-        )
-        if source == "scales" and scales is None:
-            raise LogError(
-                "weights.csv: there are no weights by strip, and no harvest log in harvest/. "
-                "Add one of them after harvest."
-            )
-        log, delay = (None, None)
-        if trial.harvest_files:
+        weighed_only = scales is not None and not trial.harvest_files
+        source = trial.config.analysis.yield_from or ("scales" if weighed_only else "monitor")
+        if source == "monitor" or trial.harvest_files:
             log, delay = _monitor(trial, progress)
-    if source == "scales" or log is None:
-        strips = scales if scales is not None else pd.DataFrame()
-    else:
-        strips = strip_table(log)
+            by_monitor = strip_table(log, trial.layout)
+        else:
+            log, delay, by_monitor = None, None, None
+    strips = by_monitor if source == "monitor" else scales
+    if strips is None:
+        raise LogError(
+            "weights.csv: there are no weights by strip, but trial.toml says yield_from = "
+            '"scales". Add them, or declare "monitor".'
+        )
     account = None if log is None else screening_account(log)
     return Harvested(source, strips, log, account, delay, scales, tuple(dict.fromkeys(notes)))
 

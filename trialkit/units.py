@@ -34,7 +34,7 @@ BUSHEL_LB: dict[str, float] = {
 def _registry(bushel_lb: float | None) -> pint.UnitRegistry[float]:
     import pint
 
-    registry: pint.UnitRegistry[float] = pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
+    registry: pint.UnitRegistry[float] = pint.UnitRegistry(on_redefinition="ignore")
     # pint's own bushel is a volume and its `ac`, `in` and `quintal` are not what a header says.
     registry.define("acre_of_land = 43560 * foot ** 2 = ac")
     registry.define("tonne_of_grain = 1000 * kilogram = t")

@@ -28,6 +28,9 @@ LOG_ENDINGS = (".csv", ".txt", ".tsv")
 
 RESULTS_FOLDER = "results"
 
+#: Where `trialkit lab` puts the notebooks of a trial.
+FOLDER_OF_NOTEBOOKS = "notebooks"
+
 
 @dataclass(frozen=True, slots=True)
 class Trial:

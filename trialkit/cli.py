@@ -213,7 +213,10 @@ def _progress(steps: int | None) -> Iterator[Callable[[str], None]]:
     from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
     columns = (TextColumn("{task.description}"), BarColumn(), TimeElapsedColumn())
-    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+    console = Console(stderr=True)
+    with Progress(
+        *columns, console=console, transient=True, disable=not console.is_terminal
+    ) as bar:
         task = bar.add_task("Starting", total=steps)
         begun = False
 

@@ -61,14 +61,13 @@ def kept_map_caption(every: int, beyond: int) -> str:
 
 def gain_picture(comparisons: Sequence[Comparison], confidence: float) -> str:
     """Describe the picture of gains against their break-even."""
-    rows = []
-    for c in comparisons:
-        places = yield_decimals(c.gain_t_ha, c.break_even_t_ha)
-        rows.append(
-            f"{c.treatment} {signed_t_ha(c.gain_t_ha, places)} ({level(confidence)} interval "
-            f"{signed_range(c.low_t_ha, c.high_t_ha, places)}), "
-            f"{pays_from(c.break_even_t_ha, places)}"
-        )
+    places = yield_decimals(comparisons)
+    rows = [
+        f"{c.treatment} {signed_t_ha(c.gain_t_ha, places)} ({level(confidence)} interval "
+        f"{signed_range(c.low_t_ha, c.high_t_ha, places)}), "
+        f"{pays_from(c.break_even_t_ha, places)}"
+        for c in comparisons
+    ]
     return f"Gain over {comparisons[0].control} in t/ha: {'; '.join(rows)}."
 
 

@@ -37,9 +37,6 @@ def gains(comparisons: Sequence[Comparison], *, confidence: float = 0.95) -> Pic
     rows = _gain_rows(comparisons)
     low, high = _span(rows[["low", "high", "needed"]].to_numpy().ravel())
     rows["end"] = high
-    # The words about break-even go where there is room: right of the line, else left of it.
-    right = rows["needed"] < low + 0.7 * (high - low)
-    rows["needed_at"] = rows["needed"] + np.where(right, 1, -1) * (high - low) * 0.01
     plot = (
         p9.ggplot(rows)
         + p9.geom_rect(p9.aes(xmin="needed", xmax="end", ymin="bottom", ymax="top"), fill=PAYS)
@@ -49,21 +46,8 @@ def gains(comparisons: Sequence[Comparison], *, confidence: float = 0.95) -> Pic
         )
         + p9.geom_segment(p9.aes(x="low", xend="high", y="row", yend="row"), color=BLUE, size=1.6)
         + p9.geom_point(p9.aes(x="gain", y="row"), color=BLUE, size=4)
-        + p9.geom_text(
-            p9.aes(x="gain", y="above", label="gain_words"), size=10, color=BLUE, fontweight="bold"
-        )
-        + [
-            p9.geom_text(
-                p9.aes(x="needed_at", y="below", label="needed_words"),
-                data=rows[side],
-                size=8.5,
-                color=INK,
-                ha=ha,
-                va="bottom",
-            )
-            for side, ha in ((right, "left"), (~right, "right"))
-            if side.any()
-        ]
+        + _gain_words(rows, high - low)
+        + _needed_words(rows, low, high)
         + p9.annotate(
             "text",
             x=(high - low) * 0.01,
@@ -97,8 +81,7 @@ def gains(comparisons: Sequence[Comparison], *, confidence: float = 0.95) -> Pic
 
 
 def _gain_rows(comparisons: Sequence[Comparison]) -> pd.DataFrame:
-    places = [numbers.yield_decimals(c.gain_t_ha, c.break_even_t_ha) for c in comparisons]
-    shown = list(zip(comparisons, places, strict=True))
+    places = numbers.yield_decimals(comparisons)
     rows = pd.DataFrame(
         {
             "row": np.arange(len(comparisons), 0, -1, dtype=float),
@@ -107,15 +90,51 @@ def _gain_rows(comparisons: Sequence[Comparison]) -> pd.DataFrame:
             "low": [c.low_t_ha for c in comparisons],
             "high": [c.high_t_ha for c in comparisons],
             "needed": [c.break_even_t_ha for c in comparisons],
-            "gain_words": [numbers.signed_t_ha(c.gain_t_ha, decimals) for c, decimals in shown],
-            "needed_words": [
-                captions.pays_from(c.break_even_t_ha, decimals) for c, decimals in shown
-            ],
+            "gain_words": [numbers.signed_t_ha(c.gain_t_ha, places) for c in comparisons],
+            "needed_words": [captions.pays_from(c.break_even_t_ha, places) for c in comparisons],
         }
     )
     rows["bottom"], rows["top"] = rows["row"] - 0.4, rows["row"] + 0.4
     rows["above"], rows["below"] = rows["row"] + 0.2, rows["row"] - 0.37
     return rows
+
+
+def _gain_words(rows: pd.DataFrame, span: float) -> list[p9.geom_text]:
+    """Write each gain above its point, aside where the break-even line would run through it."""
+    away = rows["needed"] - rows["gain"]
+    near = away.abs() < 0.07 * span
+    sides = ((~near, "center"), (near & (away > 0), "right"), (near & (away <= 0), "left"))
+    return [
+        p9.geom_text(
+            p9.aes(x="gain", y="above", label="gain_words"),
+            data=rows[side],
+            size=10,
+            color=BLUE,
+            fontweight="bold",
+            ha=ha,
+        )
+        for side, ha in sides
+        if side.any()
+    ]
+
+
+def _needed_words(rows: pd.DataFrame, low: float, high: float) -> list[p9.geom_text]:
+    """Write from where it pays beside each line: to its right, or to its left where room lacks."""
+    right = rows["needed"] < low + 0.7 * (high - low)
+    step = (high - low) * 0.01
+    return [
+        p9.geom_text(
+            p9.aes(x="needed", y="below", label="needed_words"),
+            data=rows[side],
+            nudge_x=nudge,
+            size=8.5,
+            color=INK,
+            ha=ha,
+            va="bottom",
+        )
+        for side, ha, nudge in ((right, "left", step), (~right, "right", -step))
+        if side.any()
+    ]
 
 
 def _signed(values: Sequence[float]) -> list[str]:

@@ -6,12 +6,11 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from trialkit.report import numbers, wording
-from trialkit.report.pieces import Piece, fill
+from trialkit.report.pieces import Piece, Shown, fill
 
 if TYPE_CHECKING:
     from pandas import DataFrame
 
-    from trialkit.report.pictures import Picture
     from trialkit.result import Comparison, Summary
     from trialkit.trial.config import TrialConfig
 
@@ -24,8 +23,8 @@ def front_page(
     config: TrialConfig,
     strips: DataFrame,
     *,
-    gains: Picture,
-    strip_map: Picture,
+    gains: Shown,
+    strip_map: Shown,
 ) -> Piece:
     """Lay out the first page.
 
@@ -56,7 +55,9 @@ def front_page(
         headline=wording.headline(summary.comparisons),
         evidence=_evidence(summary, analysis.confidence),
         notes=wording.notes_ahead(len(summary.warnings)),
-        answers=[_answer(c) for c in summary.comparisons],
+        answers=[
+            _answer(c, numbers.yield_decimals(summary.comparisons)) for c in summary.comparisons
+        ],
         headings={
             key: text.format(currency=summary.currency) for key, text in wording.FRONT.items()
         },
@@ -99,9 +100,8 @@ def _tone(comparisons: Sequence[Comparison]) -> str:
     return verdicts.pop().replace(" ", "-") if len(verdicts) == 1 else "several"
 
 
-def _answer(comparison: Comparison) -> dict[str, str]:
+def _answer(comparison: Comparison, places: int) -> dict[str, str]:
     net, low, high = numbers.amounts(comparison.net_per_ha, comparison.net_low, comparison.net_high)
-    places = numbers.yield_decimals(comparison.gain_t_ha, comparison.break_even_t_ha)
     return {
         "treatment": comparison.treatment,
         "gain": numbers.signed_t_ha(comparison.gain_t_ha, places),

@@ -4,6 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from trialkit.result import Comparison
 
 MINUS = "\u2212"
 
@@ -16,10 +20,13 @@ def number(value: float, decimals: int) -> str:
     return text.replace("-", MINUS)
 
 
-def yield_decimals(gain: float, needed: float) -> int:
-    """Return how many decimals keep a gain and the gain it takes to pay apart, t/ha."""
-    small = max(abs(gain), abs(needed)) < 0.0995
-    return 3 if small or number(gain, 2) == number(needed, 2) else 2
+def yield_decimals(comparisons: Sequence[Comparison]) -> int:
+    """Return how many decimals keep every gain and the gain it takes to pay apart, t/ha."""
+
+    def too_close(gain: float, needed: float) -> bool:
+        return max(abs(gain), abs(needed)) < 0.0995 or number(gain, 2) == number(needed, 2)
+
+    return 3 if any(too_close(c.gain_t_ha, c.break_even_t_ha) for c in comparisons) else 2
 
 
 def plain_t_ha(value: float, decimals: int = 2) -> str:

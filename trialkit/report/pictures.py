@@ -54,8 +54,11 @@ class Picture:
         from matplotlib import rc_context
 
         buffer = BytesIO()
-        # Text as outlines: the page must look the same whatever fonts the reader has.
-        with rc_context({"svg.fonttype": "path", "svg.hashsalt": "trialkit"}):
+        # Text as outlines: the page must look the same whatever fonts the reader has. And text
+        # as it stands: a name with dollar signs is no formula.
+        with rc_context(
+            {"svg.fonttype": "path", "svg.hashsalt": "trialkit", "text.parse_math": False}
+        ):
             self.plot.save(
                 buffer,
                 format=kind,

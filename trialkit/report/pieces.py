@@ -18,6 +18,9 @@ class Shown(Protocol):
     def html(self) -> str:
         """Return it as HTML."""
 
+    def __html__(self) -> str:
+        """Return it as HTML, so that a template does not escape it."""
+
 
 @dataclass(frozen=True, slots=True)
 class Piece:

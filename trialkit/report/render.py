@@ -70,7 +70,7 @@ def render(
     source = notebook or shipped("notebooks") / NOTEBOOK
     try:
         content = nbformat.read(source, as_version=4)
-    except (OSError, ValueError) as error:
+    except Exception as error:  # what is no notebook fails in many ways
         raise TrialkitError(f"{source}: this notebook cannot be read: {error}.") from error
     _set_parameter(content, trial_folder.resolve())
     _run(content, tell)
@@ -172,13 +172,16 @@ def _body(notebook: NotebookNode) -> str:
     """Return the notebook's words and results as HTML, without its code."""
     from nbconvert import HTMLExporter
 
-    notebook.cells = [
-        cell for cell in notebook.cells if NOTEBOOK_ONLY not in cell.metadata.get("tags", ())
-    ]
     for cell in notebook.cells:
         if cell.cell_type == "code":
-            # Warnings stand in the report's own words; the rest of stderr is not for readers.
+            # Warnings stand in the report's own words; what else is printed is not for readers.
             cell.outputs = [out for out in cell.outputs if out.output_type != "stream"]
+    notebook.cells = [
+        cell
+        for cell in notebook.cells
+        if NOTEBOOK_ONLY not in cell.metadata.get("tags", ())
+        and (cell.cell_type == "markdown" or cell.get("outputs"))
+    ]
     exporter = HTMLExporter(
         template_name="basic",
         exclude_input=True,

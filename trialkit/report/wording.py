@@ -112,7 +112,7 @@ def verdict_sentence(comparison: Comparison, currency: str) -> str:
         Code of the currency, such as `AUD`.
     """
     net, low, high = amounts(comparison.net_per_ha, comparison.net_low, comparison.net_high)
-    places = yield_decimals(comparison.gain_t_ha, comparison.break_even_t_ha)
+    places = yield_decimals([comparison])
     return (
         f"{headline([comparison])} Gain {signed_t_ha(comparison.gain_t_ha, places)} t/ha "
         f"({signed_range(comparison.low_t_ha, comparison.high_t_ha, places)}), needed "
@@ -134,7 +134,7 @@ def evidence(comparison: Comparison, *, currency: str, confidence: float) -> str
     confidence
         Confidence level of the intervals.
     """
-    places = yield_decimals(comparison.gain_t_ha, comparison.break_even_t_ha)
+    places = yield_decimals([comparison])
     span = signed_range(comparison.low_t_ha, comparison.high_t_ha, places)
     sentences = (
         f"{opened(comparison.treatment)} yielded {_more_or_less(comparison.gain_t_ha, places)} "
@@ -263,7 +263,7 @@ def left_out(read: int, kept: int) -> str:
         return f"All {read:,} records of the harvest log count."
     return (
         f"Of {read:,} harvest records, {read - kept:,} ({percent((read - kept) / read)}) were left "
-        "out. None was deleted: each is kept with its reason."
+        "out. Nothing was deleted: each record is kept with its reason."
     )
 
 

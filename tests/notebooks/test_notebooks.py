@@ -1,0 +1,130 @@
+"""The notebooks as stored, and the season report from top to bottom on a demo trial."""
+
+from __future__ import annotations
+
+import re
+from html.parser import HTMLParser
+
+import nbformat
+import pytest
+
+from trialkit.report.render import render
+from trialkit.shipped import demo_trials, shipped
+from trialkit.trial import open_trial
+
+NOTEBOOKS = sorted(shipped("notebooks").glob("*.ipynb"))
+EACH = [pytest.param(path, id=path.stem) for path in NOTEBOOKS]
+
+#: Lines of code a reader can take in at a glance.
+SHORT = 18
+
+
+def test_there_are_notebooks():
+    assert "05-season-report" in [path.stem for path in NOTEBOOKS]
+
+
+@pytest.mark.parametrize("path", EACH)
+def test_notebooks_are_stored_without_results(path):
+    notebook = nbformat.read(path, as_version=4)
+    nbformat.validate(notebook)
+    for cell in notebook.cells:
+        if cell.cell_type == "code":
+            assert cell.outputs == []
+            assert cell.execution_count is None
+
+
+@pytest.mark.parametrize("path", EACH)
+def test_notebooks_have_one_parameter_cell_and_short_cells(path):
+    cells = nbformat.read(path, as_version=4).cells
+    tagged = [c for c in cells if "parameters" in c.metadata.get("tags", ())]
+    assert len(tagged) == 1
+    code = [c for c in cells if c.cell_type == "code"]
+    assert max(len(c.source.splitlines()) for c in code) <= SHORT
+    assert len({c.id for c in cells}) == len(cells)
+
+
+@pytest.mark.parametrize("path", EACH)
+def test_the_trial_a_notebook_starts_with_is_there(path):
+    cells = nbformat.read(path, as_version=4).cells
+    tagged = next(c for c in cells if "parameters" in c.metadata.get("tags", ()))
+    folder = re.search(r'trial_folder = "([^"]+)"', tagged.source)[1]
+    assert (path.parent / folder / "trial.toml").exists()
+
+
+class Page(HTMLParser):
+    """What the tests ask of a page: headings, pictures, tables, text."""
+
+    def __init__(self, markup):
+        super().__init__()
+        self.headings, self.images, self.tables, self.headers, self.words = [], [], 0, 0, []
+        self.feed(markup)
+
+    def handle_starttag(self, tag, attrs):
+        if re.fullmatch("h[1-6]", tag):
+            self.headings.append(int(tag[1]))
+        if tag == "img":
+            self.images.append(dict(attrs))
+        if tag == "table":
+            self.tables += 1
+        if tag == "thead":
+            self.headers += 1
+
+    def handle_data(self, data):
+        self.words.append(data)
+
+
+@pytest.fixture(scope="module")
+def trial():
+    # The season with scale weights as well as a monitor, so that nothing is left unshown.
+    return next(path for name, path in demo_trials().items() if (path / "weights.csv").exists())
+
+
+@pytest.fixture(scope="module")
+def markup(trial, tmp_path_factory):
+    out = tmp_path_factory.mktemp("report") / "report.html"
+    return render(trial, out).read_text(encoding="utf-8")
+
+
+def test_the_season_report_needs_nothing_else(markup):
+    assert markup.startswith("<!doctype html>")
+    assert not re.search(r"<script|<link|<iframe|@import|url\(", markup)
+    assert [a for a in re.findall(r'(?:src|href)="([^"]*)"', markup) if a[:5] not in "data:#"] == []
+
+
+def test_the_season_report_can_be_read_without_seeing_it(markup):
+    page = Page(markup)
+    assert page.headings[0] == 1
+    assert page.headings.count(1) == 1
+    steps = zip(page.headings, page.headings[1:], strict=False)
+    assert all(after - before <= 1 for before, after in steps)
+    assert len(page.images) >= 7
+    assert all(len(image["alt"]) > 20 for image in page.images)
+    assert page.tables == page.headers
+
+
+def test_the_season_report_says_everything(markup, trial):
+    text = " ".join(" ".join(Page(markup).words).split())
+    config = open_trial(trial).config
+    assert config.trial.name in text
+    assert "Invented example" in text
+    for part in (
+        "What was left out",
+        "Main analysis",
+        "The same question by other methods",
+        "randomisation test",
+        "strip yields by the scales",
+        "From the harvest log to strip yields",
+        "Partial budget",
+        "Limits",
+        "Label and safety data sheet first",
+        "SHA-256",
+        "random seed",
+    ):
+        assert part in text, part
+    assert f"{config.money.currency}/ha" in text
+    assert "Traceback" not in text
+
+
+def test_the_season_report_has_no_stray_numbers(markup):
+    text = " ".join(Page(markup).words)
+    assert not re.search(r"\bnan\b|\bNaN\b|\bNone\b|\binf\b", text)

@@ -1,0 +1,149 @@
+from __future__ import annotations
+
+import time
+from io import BytesIO
+
+import geopandas as gpd
+import numpy as np
+import pytest
+from matplotlib.image import imread
+from shapely import affinity
+
+from trialkit.position import local_grid
+from trialkit.report import maps
+
+# The promise for 100,000 records on an ordinary machine.
+SECONDS = 3.0
+
+
+def png(picture):
+    assert picture.raster
+    data = picture.drawn("png")
+    assert data.startswith(b"\x89PNG")
+    return data
+
+
+def layer(picture, name):
+    """Return the data of the first layer of a kind."""
+    return next(
+        each._data for each in picture.plot.layers if type(each.geom).__name__ == f"geom_{name}"
+    )
+
+
+def test_strips_are_shaded_and_lettered(layout, strips, boundary):
+    picture = maps.strip_map(layout, strips, control="Untreated", boundary=boundary)
+    letters = layer(picture, "text")
+    assert sorted(letters["letter"].unique()) == ["D", "U"]
+    assert (letters["letter"] == "D").tolist() == (layout["treatment"] == "Dressed").tolist()
+    assert picture.caption == "North is up. U: Untreated, D: Dressed."
+    png(picture)
+
+
+def test_letters_stand_outside_their_strip_at_opposite_ends(layout, strips):
+    picture = maps.strip_map(layout, strips, control="Untreated")
+    letters = layer(picture, "text")
+    grid = layout.to_crs(local_grid(layout))
+    for shape, x, y, letter in zip(
+        grid.geometry, letters["x"], letters["y"], letters["letter"], strict=True
+    ):
+        west, south, east, north = shape.bounds
+        assert west < x < east
+        assert y < south if letter == "U" else y > north
+
+
+@pytest.mark.parametrize("turn", [30, 75, 90, 160])
+def test_letters_of_one_arm_stand_at_one_side_however_the_field_lies(layout, strips, turn):
+    grid = local_grid(layout)
+    turned = layout.to_crs(grid)
+    turned["geometry"] = [affinity.rotate(g, turn, origin=(0, 0)) for g in turned.geometry]
+    picture = maps.strip_map(turned.to_crs("EPSG:4326"), strips, control="Untreated")
+    letters = layer(picture, "text")
+    # Turned back, all D lie on one side of the middle and all U on the other.
+    angle = np.radians(turn)
+    along = -np.sin(angle) * letters["x"] + np.cos(angle) * letters["y"]
+    treated = (letters["letter"] == "D").to_numpy()
+    assert along[treated].min() > along[~treated].max() or (
+        along[treated].max() < along[~treated].min()
+    )
+    png(picture)
+
+
+def test_a_strip_without_a_yield_stays_on_the_map(layout, strips):
+    strips = strips.drop(index=[2])
+    strips.loc[5, "yield_t_ha"] = np.nan
+    picture = maps.strip_map(layout, strips, control="Untreated")
+    assert len(layer(picture, "text")) == len(layout)
+    png(picture)
+
+
+def test_headlands_are_drawn_but_are_no_strips(layout, strips):
+    layout = layout.copy()
+    layout.loc[11, "role"] = "headland"
+    picture = maps.strip_map(layout, strips, control="Untreated")
+    assert len(layer(picture, "text")) == len(layout) - 1
+    png(picture)
+
+
+@pytest.mark.parametrize("kind", [maps.yield_map, maps.kept_map])
+def test_a_hundred_thousand_records_draw_in_three_seconds(kind, layout, boundary, make_log):
+    log = make_log(100_000)
+    started = time.process_time()  # of this process alone: other work must not fail it
+    png(kind(log, layout, boundary=boundary))
+    assert time.process_time() - started < SECONDS
+
+
+def test_the_yield_map_averages_kept_records_only(layout, boundary, make_log):
+    log = make_log(20_000)
+    picture = maps.yield_map(log, layout, boundary=boundary)
+    cells = layer(picture, "point")
+    assert len(cells) < 2 * maps._MOST_MARKS
+    # The spikes of 25 t/ha are left out; every average lies inside what was kept.
+    kept = log.loc[log["kept"], "yield_t_ha"]
+    assert cells["yield_t_ha"].between(kept.min(), kept.max()).all()
+
+
+def test_the_kept_map_thins_and_says_so(layout, boundary, make_log):
+    log = make_log(20_000)
+    picture = maps.kept_map(log, layout, boundary=boundary)
+    marks = layer(picture, "point")
+    assert len(marks) <= maps._MOST_MARKS
+    assert "One record in 3 is drawn." in picture.caption
+    share = (marks["group"] == "left out").mean()
+    assert share == pytest.approx((~log["kept"]).mean(), abs=0.02)
+
+
+def test_stray_positions_do_not_shrink_the_map(layout, boundary, make_log):
+    log = make_log(2_000)
+    calm = maps.kept_map(log, layout, boundary=boundary)
+    log.loc[7, ["longitude", "latitude"]] += 0.2
+    stray = maps.kept_map(log, layout, boundary=boundary)
+    assert (stray.width_in, stray.height_in) == (calm.width_in, calm.height_in)
+    assert "Records beyond the map: 1." in stray.caption
+    png(stray)
+    without = maps.kept_map(log, layout)
+    assert without.height_in < 6
+    png(without)
+
+
+def test_maps_keep_true_proportions(layout, strips, boundary):
+    picture = maps.strip_map(layout, strips, control="Untreated", boundary=boundary)
+    pixels = imread(BytesIO(png(picture)))[..., :3]
+    # The field is drawn in #f6f7f7: 184 m wide and 480 m high in the fixture.
+    field = np.abs(pixels - np.array([0xF6, 0xF7, 0xF7]) / 255).max(axis=2) < 0.003
+    high = np.ptp(np.nonzero(field.sum(axis=1) > 20)[0])
+    wide = np.ptp(np.nonzero(field.sum(axis=0) > 20)[0])
+    # The outline covers a few of the field's pixels.
+    assert high / wide == pytest.approx(480 / 184, rel=0.03)
+
+
+@pytest.mark.parametrize(
+    ("wanted", "expected"), [(73, 50), (50, 50), (49, 20), (19, 10), (1999, 1000), (0.7, 0.5)]
+)
+def test_scale_bars_are_round(wanted, expected):
+    assert maps._round_length(wanted) == expected
+
+
+def test_any_coordinate_system_will_do(layout, strips):
+    metres = layout.to_crs(local_grid(layout))
+    assert isinstance(metres, gpd.GeoDataFrame)
+    png(maps.strip_map(metres, strips, control="Untreated"))

@@ -1,0 +1,121 @@
+from __future__ import annotations
+
+import re
+
+import pandas as pd
+import pytest
+
+from trialkit.money import partial_budget
+from trialkit.report import page_tables
+from trialkit.result import InputFile
+
+
+def cells(piece):
+    """Return the rows of a table, heading first, as text."""
+    rows = re.findall(r"<tr[^>]*>(.*?)</tr>", piece.html(), re.S)
+    found = [re.findall(r"<t[hd][^>]*>(.*?)</t[hd]>", row, re.S) for row in rows]
+    return [row for row in found if row]
+
+
+@pytest.fixture
+def estimates():
+    return pd.DataFrame(
+        {"estimate": [0.2], "std_error": [0.05], "df": [5.0], "t": [4.0], "p": [0.0103]}
+        | {"low": [0.0717], "high": [0.3283]},
+        index=["Dressed"],
+    )
+
+
+def test_strips_are_listed_in_counting_order(strips):
+    rows = cells(page_tables.strip_rows(strips.iloc[::-1]))
+    headings = "Strip|Block|Treatment|Yield, t/ha|Area cut, ha|Records|Moisture, %"
+    assert rows[0] == headings.split("|")
+    assert [row[0] for row in rows[1:]] == [f"S{n}" for n in range(1, 13)]
+    assert rows[1][3] == "4.009"
+
+
+def test_a_strip_without_a_yield_has_a_dash(strips):
+    strips.loc[0, "yield_t_ha"] = float("nan")
+    assert cells(page_tables.strip_rows(strips))[1][3] == "–"
+
+
+def test_columns_that_are_not_there_are_left_out(strips):
+    rows = cells(page_tables.strip_rows(strips[["strip", "treatment", "yield_t_ha"]]))
+    assert rows[0] == ["Strip", "Treatment", "Yield, t/ha"]
+
+
+def test_estimates(estimates):
+    piece = page_tables.estimates("differences", estimates, confidence=0.9)
+    assert " ".join(cells(piece)[1]) == "Dressed 0.200 0.050 5.00 4.00 0.010 0.072 0.328"
+    assert "Low and high: 90% interval." in piece.html()
+
+
+def test_methods_stand_below_the_main_analysis_of_their_treatment(compare, check):
+    comparisons = [compare(treatment="A"), compare(treatment="B")]
+    checks = [check(treatment="A", method="by records"), check(treatment="B", low=None, p=None)]
+    rows = cells(page_tables.methods(comparisons, checks))
+    assert [row[0] for row in rows[1:5]] == ["A", "A", "B", "B"]
+    assert rows[1][1].endswith("(main analysis)")
+    assert rows[2][1] == "by records"
+    assert rows[4][3:] == ["–", "0.330", "–"]
+
+
+def test_money_carries_the_currency(compare):
+    rows = cells(page_tables.money([compare()], currency="CAD"))
+    assert "Net, CAD/ha" in rows[0]
+    assert rows[1][3] == "30.00"
+    assert rows[1][-1] == "paid"
+
+
+def test_a_budget_says_what_is_dominated():
+    given = pd.DataFrame(
+        {
+            "treatment": ["none", "half", "full"],
+            "yield_t_ha": [3.0, 3.2, 3.2],
+            "price_per_t": 250.0,
+            "costs_per_ha": [0.0, 20.0, 40.0],
+        }
+    )
+    rows = cells(page_tables.budget(partial_budget(given), currency="AUD"))
+    assert [row[5] for row in rows[1:4]] == ["no", "no", "yes"]
+    assert [row[6] for row in rows[1:4]] == ["–", "150", "–"]
+
+
+def test_the_screening_account(screening):
+    rows = cells(page_tables.left_out_rows(screening))
+    assert rows[1] == ["pass end", "1,240", "6.20"]
+
+
+def test_settings_inputs_and_versions():
+    assert cells(page_tables.settings({"speed_low_m_s": 0.5}))[1] == ["speed_low_m_s", "0.5"]
+    assert cells(page_tables.inputs([InputFile("a.csv", "ff")]))[1] == ["a.csv", "ff"]
+    assert cells(page_tables.versions({"numpy": "2.0"}))[1] == ["numpy", "2.0"]
+
+
+def test_headings_are_headers_and_nothing_is_fetched(strips, estimates):
+    for piece in (
+        page_tables.strip_rows(strips),
+        page_tables.estimates("means", estimates, confidence=0.95),
+    ):
+        markup = piece.html()
+        assert '<th class="gt_col_heading' in markup
+        assert 'scope="col"' in markup
+        assert not re.search(r"https?:|@import|<style|<script|<link", markup)
+
+
+def test_text_from_data_is_shown_as_text(strips, estimates, check, compare):
+    bad = "<script>alert(1)</script>{{x}}"
+    estimates.index = [bad]
+    pieces = (
+        page_tables.strip_rows(strips.replace({"Dressed": bad, "S1": bad, "B1": bad})),
+        page_tables.estimates("means", estimates, confidence=0.95),
+        page_tables.methods([compare(treatment=bad)], [check(treatment=bad, method=bad)]),
+        page_tables.money([compare(treatment=bad)], currency="AUD"),
+        page_tables.left_out_rows(
+            pd.DataFrame({"reason": [bad], "records": [1], "share_pct": [1.0]})
+        ),
+        page_tables.inputs([InputFile(bad, bad)]),
+    )
+    for piece in pieces:
+        assert "<script" not in piece.html()
+        assert "&lt;script&gt;alert(1)&lt;/script&gt;{{x}}" in piece.html()

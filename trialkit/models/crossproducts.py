@@ -11,7 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg import solve_triangular
+from scipy.linalg import blas
 
 from trialkit.errors import ModelError
 from trialkit.models.model_frame import Grouping
@@ -24,6 +24,8 @@ _COLLINEAR = 1e-9
 _EXPLAINED = 1e-10
 #: Share of a random term's own scatter left beside the fixed part, below which it has none.
 _ALIASED = 1e-10
+#: Eigenvalues of the scaled Z'Z below this share of the largest belong to no direction.
+_EMPTY_DIRECTION = 1e-11
 #: Smallest eigenvalue of the scaled information before two variances count as one.
 _SAME_VARIANCE = 1e-10
 
@@ -63,7 +65,7 @@ class FixedPart:
 
     def rotate(self, rows: Floats) -> Floats:
         """Turn contrasts of the kept coefficients into contrasts of the orthonormal ones."""
-        return np.asarray(solve_triangular(self.triangle, rows.T, trans="T").T)
+        return np.asarray(blas.dtrsm(1.0, self.triangle, rows, side=1))
 
     @property
     def log_determinant(self) -> float:
@@ -75,31 +77,42 @@ class FixedPart:
 class CrossProducts:
     """Cross-products of the scaled problem, with Q'Q = I, Q'y = 0 and y'y = n - p.
 
+    They are split into what lies between the groups and what lies within them: with C an
+    orthonormal basis of the columns of Z, r of them, the part between is C'[Z Q y], and the
+    part within is what is left. So nothing is lost where the records are many and the groups
+    few, and terms may be nested or crossed in any way.
+
     Parameters
     ----------
     records, parameters
         n and p.
     terms, sizes
         Name and number of groups of each random term.
-    zz, zx, zy
-        Z'Z (q, q), Z'Q (q, p) and Z'y (q,), groups of all terms one below the other.
     member
         Which term each group belongs to, as zeros and ones, shape (q, terms).
+    between
+        C'[Z Q y], shape (r, q + p + 1), groups of all terms one beside the other.
+    within
+        [Q y]'(I - C C')[Q y], shape (p + 1, p + 1).
     """
 
     records: int
     parameters: int
     terms: tuple[str, ...]
     sizes: tuple[int, ...]
-    zz: Floats
-    zx: Floats
-    zy: Floats
     member: Floats
+    between: Floats
+    within: Floats
 
     @property
     def spare(self) -> int:
         """Residual degrees of freedom n - p, which is also y'y."""
         return self.records - self.parameters
+
+    @property
+    def groups(self) -> Floats:
+        """C'Z, whose square is Z'Z; shape (r, q)."""
+        return self.between[:, : self.member.shape[0]]
 
 
 def reduce_data(
@@ -189,15 +202,49 @@ def _cross_products(
 ) -> CrossProducts:
     terms = tuple(grouping.name for grouping in groupings)
     sizes = tuple(grouping.levels for grouping in groupings)
-    zz = np.block([[_count(a, b) for b in groupings] for a in groupings] or [[np.zeros((0, 0))]])
-    columns = [*basis.T, residual]
-    sums = [np.stack([_sum(g, column) for column in columns], axis=1) for g in groupings]
-    totals = np.concatenate(sums) if sums else np.zeros((0, len(columns)))
     member = np.repeat(np.eye(len(sizes)), sizes, axis=0)
     records, parameters = basis.shape
+    columns = [*basis.T, residual]
+    if not groupings:
+        whole = np.diag([1.0] * parameters + [records - parameters])
+        return CrossProducts(records, parameters, terms, sizes, member, whole[:0], whole)
+    counts = np.concatenate([np.column_stack([_count(a, b) for b in groupings]) for a in groupings])
+    square_root, inverse = _roots(counts)
+    means, rests = zip(*(_split(column, groupings, inverse) for column in columns), strict=True)
+    between = square_root @ np.column_stack([np.eye(len(counts)), *means])
+    within = np.array([[first @ second for second in rests] for first in rests])
     return CrossProducts(
-        records, parameters, terms, sizes, zz, totals[:, :-1], totals[:, -1], member
+        records, parameters, terms, sizes, member, np.asfortranarray(between), within
     )
+
+
+def _roots(counts: Floats) -> tuple[Floats, Floats]:
+    """Return K with K'K = Z'Z, shape (r, q), and a generalised inverse of Z'Z."""
+    size = np.sqrt(np.diag(counts))
+    values, vectors = np.linalg.eigh(counts / np.outer(size, size))
+    used = values > _EMPTY_DIRECTION * values[-1]
+    square_root = np.sqrt(values[used])[:, None] * vectors[:, used].T * size
+    inverse_root = vectors[:, used].T / np.sqrt(values[used])[:, None] / size
+    return square_root, inverse_root.T @ inverse_root
+
+
+def _split(
+    column: Floats, groupings: tuple[Grouping, ...], inverse: Floats
+) -> tuple[Floats, Floats]:
+    """Split a column into effects of the groups and what lies within, by least squares.
+
+    The second pass takes out what the first one's rounding left; without it, sums over
+    ten thousands of records a group would cost half the digits.
+    """
+    effects = np.zeros(inverse.shape[0])
+    rest = column
+    edges = np.cumsum([grouping.levels for grouping in groupings])[:-1]
+    for _ in range(2):
+        change = inverse @ np.concatenate([_sum(grouping, rest) for grouping in groupings])
+        for grouping, part in zip(groupings, np.split(change, edges), strict=True):
+            rest = rest - part[grouping.codes]
+        effects += change
+    return effects, rest
 
 
 def _count(first: Grouping, second: Grouping) -> Floats:
@@ -231,11 +278,13 @@ def check_random_terms(products: CrossProducts, labels: tuple[str, ...]) -> None
     """
     if not products.terms:
         return
-    outside = products.zz - products.zx @ products.zx.T
-    own = products.member.T @ np.diag(products.zz)
+    fixed = products.between[:, products.member.shape[0] : -1]
+    whole = products.groups.T @ products.groups
+    outside = whole - products.groups.T @ (fixed @ fixed.T) @ products.groups
+    own = products.member.T @ np.diag(whole)
     left = products.member.T @ np.diag(outside)
-    for name, whole, rest in zip(products.terms, own, left, strict=True):
-        if rest <= _ALIASED * whole:
+    for name, scatter, rest in zip(products.terms, own, left, strict=True):
+        if rest <= _ALIASED * scatter:
             raise ModelError(_aliased_message(name, labels))
     _check_separable(products, outside, left)
 

@@ -14,7 +14,7 @@ import numpy as np
 
 from trialkit.models.crossproducts import CrossProducts
 from trialkit.models.records import Floats
-from trialkit.models.reml import RemlState
+from trialkit.models.reml import RemlState, forward
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +72,8 @@ def information(products: CrossProducts, state: RemlState) -> Information:
     fitted = member.T @ np.diag(outer)
     crossed = _bordered(member.T @ (state.zpz * outer) @ member, fitted, products.spare, ratios)
     own = np.stack([_own(state.zhx, member[:, k]) for k in range(ratios.size)] or [state.xhx * 0])
-    rest = state.xhx - np.tensordot(ratios, own[: ratios.size], axes=1)
+    twice = forward(state.lower, state.half, transposed=True)
+    rest = products.within[:-1, :-1] + twice.T @ twice
     slopes = np.concatenate([own[: ratios.size], rest[None]])
     positive = np.append(ratios > 0, True)
     return Information(state.xhx_inverse, expected, 2 * crossed - expected, slopes, positive)

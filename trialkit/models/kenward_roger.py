@@ -14,7 +14,7 @@ import numpy as np
 from trialkit.models.crossproducts import CrossProducts
 from trialkit.models.information import Information, invert, matched_degrees
 from trialkit.models.records import Floats
-from trialkit.models.reml import RemlState
+from trialkit.models.reml import RemlState, forward
 
 #: Below this, a factor of the scaling is zero but for rounding.
 _ROUNDING = 1e-10
@@ -141,12 +141,13 @@ def kenward_roger(products: CrossProducts, state: RemlState, known: Information)
 
 def _weighted_curvature(products: CrossProducts, state: RemlState, weights: Floats) -> Floats:
     """Sum of w_ij X'H^-1 G_i H^-1 G_j H^-1 X over all pairs of variances."""
-    member, spread = products.member, products.member @ state.ratios
+    member, within = products.member, products.within[:-1, :-1]
     pairs = member @ weights[:-1, :-1] @ member.T
-    zhhx = state.solve @ state.zhx
+    twice = forward(state.lower, state.half, transposed=True)
+    thrice = forward(state.lower, twice)
+    zhhx = forward(state.lower, products.groups).T @ thrice
     edge = member @ weights[:-1, -1]
     mixed = state.zhx.T @ (edge[:, None] * zhhx)
-    xhhx = state.xhx - state.zhx.T @ (spread[:, None] * state.zhx)
-    xhhhx = xhhx - zhhx.T @ (spread[:, None] * state.zhx)
     inner = state.zhx.T @ (pairs * state.zhz) @ state.zhx
+    xhhhx = within + thrice.T @ thrice
     return np.asarray(inner + mixed + mixed.T + weights[-1, -1] * xhhhx)

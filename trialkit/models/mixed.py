@@ -30,12 +30,10 @@ from trialkit.models.information import information
 from trialkit.models.kenward_roger import kenward_roger
 from trialkit.models.model_frame import ModelFrame, read_model_frame
 from trialkit.models.records import Floats
-from trialkit.models.reml import RemlFit, RemlState, maximise
+from trialkit.models.reml import NO_SCATTER, RemlFit, RemlState, maximise
 from trialkit.models.satterthwaite import ResidualDegrees, satterthwaite
 
 _METHODS = ("kenward-roger", "satterthwaite")
-#: A residual variance below this share of that of least squares is no scatter at all.
-_NO_SCATTER = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
@@ -293,7 +291,7 @@ def fit_mixed(
     check_random_terms(products, tuple(frame.design.levels))
     search = maximise(products)
     state = search.state
-    if state.residual < _NO_SCATTER:
+    if state.residual < NO_SCATTER:
         raise ModelError(_no_scatter_message(products))
     zero = tuple(n for n, r in zip(products.terms, state.ratios, strict=True) if r == 0)
     notes = _notes(frame, part, search, zero)

@@ -16,10 +16,11 @@ from trialkit.errors import ModelError
 Floats = NDArray[np.float64]
 Codes = NDArray[np.intp]
 
-#: A text column with more different values than this share of the records is no label; nor
-#: is one whose values look like numbers and are more than these.
-_LABELS_SHARE = 0.8
-_NUMBERS_SHARE, _NUMBERS_COUNT = 0.25, 8
+#: So many different texts may always be labels.
+_LABELS = 8
+#: Beyond that, text is no label where the share of different values in the records is larger
+#: than this; where most values look like numbers, already at the second share.
+_LABELS_SHARE, _NUMBERS_SHARE = 0.8, 0.25
 
 
 def check_table(data: pd.DataFrame) -> None:
@@ -169,12 +170,10 @@ def _text_message(series: pd.Series) -> str:
 
 
 def _check_labels(series: pd.Series, labels: pd.Index) -> None:
-    few = len(labels) <= _LABELS_SHARE * len(series)
-    if few and len(labels) <= max(_NUMBERS_COUNT, _NUMBERS_SHARE * len(series)):
-        return
     text = pd.Series([str(label).replace(",", ".") for label in labels])
     like_numbers = bool(pd.to_numeric(text, errors="coerce").notna().mean() > 0.5)
-    if few and not like_numbers:
+    share = _NUMBERS_SHARE if like_numbers else _LABELS_SHARE
+    if len(labels) <= max(_LABELS, share * len(series)):
         return
     raise ModelError(
         f"Column '{series.name}' holds text with {len(labels)} different values in {len(series)} "

@@ -3,8 +3,13 @@
 The variance of the response is s2 H with H = I + sum_k g_k Z_k Z_k'. The residual variance
 s2 is profiled out; the ratios g_k >= 0 are found by Newton's method on the profiled
 criterion with analytic first and second derivatives, an active set at zero, and Fisher
-scoring where the curvature is not positive. With A = Z'Z, G = diag(g) and
-T = (I + A G)^-1 we have Z'H^-1 = T Z', which holds at g = 0 too and loses no digits.
+scoring where the curvature is not positive. With C an orthonormal basis of Z's columns,
+K = C'Z and L the Cholesky factor of I + K diag(g) K', we have
+
+    H^-1 = (I - C C') + C (L L')^-1 C',
+
+so that every cross-product through H^-1 is its part within groups plus the square of
+L^-1 times its part between: at g = 0 as well as far from it, with no digits lost.
 
 Sources: Patterson and Thompson 1971, Biometrika 58:545-554; Searle, Casella and McCulloch
 1992, Variance Components, ch. 6 and 8.
@@ -15,11 +20,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg import lapack
+from scipy.linalg import blas
 
 from trialkit.models.crossproducts import CrossProducts
 from trialkit.models.records import Floats
 
+#: A residual variance below this share of that of least squares is no scatter at all.
+NO_SCATTER = 1e-8
 #: Newton steps before the search is called off; some six to ten are usual.
 MAX_STEPS = 100
 #: Twice the drop of the criterion that one more step promises, at which the search ends.
@@ -30,7 +37,7 @@ _HALVINGS = 40
 #: A ratio may grow by this factor in one step, so that no step runs off.
 _GROWTH = 10.0
 #: Ratio times records a group, beyond which the residual variance is zero for all purposes.
-_FURTHEST = 1e12
+_FURTHEST = 1e10
 #: The same, below which a falling variance is put at zero.
 _NEAR_ZERO = 1e-7
 
@@ -55,8 +62,8 @@ class RemlState:
         X'H^-1 X and its inverse.
     beta
         Generalised least squares coefficients of the scaled residual, shape (p,).
-    solve
-        T = (I + A G)^-1, shape (q, q).
+    lower, half
+        L, shape (r, r), and L^-1 C'X, shape (r, p).
     """
 
     ratios: Floats
@@ -72,7 +79,8 @@ class RemlState:
     xhx: Floats
     xhx_inverse: Floats
     beta: Floats
-    solve: Floats
+    lower: Floats
+    half: Floats
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,40 +113,42 @@ def evaluate(products: CrossProducts, ratios: Floats) -> RemlState:
     -------
     RemlState
     """
-    spread = products.member @ ratios
-    solve, log_h = _invert(np.eye(spread.size) + products.zz * spread)
-    zhz = solve @ products.zz
-    zhz = (zhz + zhz.T) / 2
-    zhx = solve @ products.zx
-    zhy = solve @ products.zy
-    xhx = np.eye(products.parameters) - products.zx.T @ (spread[:, None] * zhx)
-    xhx = (xhx + xhx.T) / 2
+    spread, groups = products.member @ ratios, products.groups
+    lower, log_h = _factorise(np.eye(groups.shape[0]) + (groups * spread) @ groups.T)
+    half = forward(lower, products.between)
+    z, xy = half[:, : spread.size], half[:, spread.size :]
+    inner = products.within + xy.T @ xy
+    xhx, xhy = inner[:-1, :-1], inner[:-1, -1]
+    zhx, zhy = z.T @ xy[:, :-1], z.T @ xy[:, -1]
     triangle = np.linalg.cholesky(xhx)
     root = np.linalg.inv(triangle)
     xhx_inverse = root.T @ root
-    xhy = -products.zx.T @ (spread * zhy)
     beta = xhx_inverse @ xhy
-    quadratic = products.spare - products.zy @ (spread * zhy) - xhy @ beta
-    residual = float(quadratic / products.spare)
+    residual = float((inner[-1, -1] - xhy @ beta) / products.spare)
     log_xhx = 2 * float(np.log(np.diag(triangle)).sum())
     criterion = products.spare * np.log(residual) + log_h + log_xhx
     zpy = zhy - zhx @ beta
-    half = zhx @ root.T
-    zpz = zhz - half @ half.T
+    fixed = zhx @ root.T
+    zhz = z.T @ z
+    zpz = zhz - fixed @ fixed.T
     gradient, curvature, expected = _derivatives(products, residual, zpz, zpy)
     return RemlState(
         ratios, residual, float(criterion), gradient, curvature, expected,
-        zhx, zhz, zpz, zpy, xhx, xhx_inverse, beta, solve,
+        zhx, zhz, zpz, zpy, xhx, xhx_inverse, beta, lower, xy[:, :-1],
     )  # fmt: skip
 
 
-def _invert(matrix: Floats) -> tuple[Floats, float]:
-    """Return the inverse and the log determinant, straight from LAPACK for small fits' sake."""
-    if not matrix.size:
-        return matrix, 0.0
-    factor, pivots, _ = lapack.dgetrf(matrix)
-    inverse, _ = lapack.dgetri(factor, pivots)
-    return inverse, float(np.log(np.abs(np.diag(factor))).sum())
+def _factorise(matrix: Floats) -> tuple[Floats, float]:
+    """Return the Cholesky factor and the log determinant."""
+    lower = np.asarray(np.linalg.cholesky(matrix), dtype=np.float64)
+    return lower, 2 * float(np.log(np.diag(lower)).sum())
+
+
+def forward(lower: Floats, sides: Floats, *, transposed: bool = False) -> Floats:
+    """Return L^-1 times the sides, or L'^-1, straight from BLAS for small fits' sake."""
+    if not lower.size:
+        return sides
+    return np.asarray(blas.dtrsm(1.0, lower, sides, lower=1, trans_a=int(transposed)))
 
 
 def _derivatives(
@@ -196,12 +206,14 @@ def _starts(products: CrossProducts) -> list[Floats]:
 def _descend(products: CrossProducts, state: RemlState) -> RemlFit:
     per_group = _per_group(products)
     for _ in range(MAX_STEPS):
+        if state.residual < NO_SCATTER:
+            break
         step, decrement = _direction(state, per_group)
         if decrement <= _DECREMENT:
             return RemlFit(_polish(products, state, step, decrement), True)
         further = _search(products, state, step, decrement, per_group)
         if further is None:
-            return RemlFit(state, False)
+            break
         state = further
     return RemlFit(state, False)
 

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from trialkit.errors import LogError, LogWarning
 from trialkit.harvest.ground import (
     Floats,
+    a_second,
     column,
     full_width_m,
     interval_s,
@@ -241,7 +242,7 @@ def _rates(log: pd.DataFrame) -> tuple[Floats, Floats]:
         return flow, ground
     grain, interval = column(log, "grain_kg"), interval_s(log)
     if grain is not None and interval is not None:
-        return grain / np.where(interval > 0, interval, np.nan), ground
+        return a_second(grain, interval), ground
     return log["yield_t_ha"].to_numpy(dtype=np.float64) * np.nan_to_num(ground), ground
 
 
@@ -344,5 +345,4 @@ def _standing(recorded: Floats, ground_m2: Floats) -> Floats:
 
 def _moved_amount(amount: Floats, interval: Floats, clock: Floats, delay_s: float) -> Floats:
     """Move an amount a record in time, by way of its rate."""
-    rate = amount / np.where(interval > 0, interval, np.nan)
-    return later(rate, clock, delay_s) * interval
+    return later(a_second(amount, interval), clock, delay_s) * interval

@@ -18,6 +18,9 @@ _M_DEGREE = 111_195.0
 #: A pause longer than this many usual intervals is a gap: the monitor was off.
 GAP_INTERVALS = 5.0
 
+#: No record is shorter than this, s.
+_LEAST_INTERVAL_S = 0.001
+
 #: No pause shorter than this is a gap, s: loggers miss a record or two now and then.
 LEAST_GAP_S = 6.0
 
@@ -124,9 +127,22 @@ def speed_m_s(log: pd.DataFrame) -> Floats | None:
     interval = interval_s(log)
     if interval is None:
         return None
-    with np.errstate(divide="ignore", invalid="ignore"):
-        speed = travel_m(log) / interval
-    return np.where(np.isfinite(speed), speed, np.nan)
+    return a_second(travel_m(log), interval)
+
+
+def a_second(amount: Floats, interval: Floats) -> Floats:
+    """Return amounts a record as amounts a second; NaN where the record took no time.
+
+    Parameters
+    ----------
+    amount
+        One a record, in any unit.
+    interval
+        Seconds each record stands for.
+    """
+    return np.divide(
+        amount, interval, out=np.full(len(amount), np.nan), where=interval >= _LEAST_INTERVAL_S
+    )
 
 
 def swath_m(log: pd.DataFrame, full_m: float | None = None) -> Floats | None:

@@ -31,8 +31,9 @@ _WGS84 = "EPSG:4326"
 #: Records out of 100 with a position off the globe beyond which the file is wrong as a whole.
 _MOST_OFF_GLOBE = 0.05
 
-#: Shortest travel over which grain can be spread, m: the machine stands otherwise.
-_LEAST_TRAVEL_M = 0.02
+#: Shortest travel and narrowest cut over which grain can be spread, m: the machine stands or
+#: cuts nothing otherwise.
+_LEAST_SPREAD_M = 0.02
 
 
 def read_log(
@@ -375,7 +376,7 @@ def spread(
     grain_kg: NDArray[np.float64], travel_m: NDArray[np.float64], swath_m: NDArray[np.float64]
 ) -> NDArray[np.float64]:
     """Return grain over ground, t/ha; NaN where the machine stood or cut nothing."""
-    cut = (travel_m >= _LEAST_TRAVEL_M) & (swath_m > 0)
+    cut = (travel_m >= _LEAST_SPREAD_M) & (swath_m >= _LEAST_SPREAD_M)
     safe = np.where(cut, travel_m, 1.0), np.where(cut, swath_m, 1.0)
     return np.where(cut, yield_from_mass(grain_kg, *safe), np.nan)
 

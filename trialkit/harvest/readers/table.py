@@ -11,6 +11,10 @@ from numpy.typing import NDArray
 from trialkit.errors import LogError
 
 
+#: Nothing a machine measures is this large, in any unit; nor is a time in milliseconds.
+_BEYOND_MEASURE = 1e15
+
+
 @dataclass(frozen=True, slots=True)
 class ExportedTable:
     """The cells of one exported file.
@@ -59,7 +63,7 @@ class ExportedTable:
         return column.astype(str).where(column.notna())
 
     def numbers(self, number: int) -> NDArray[np.float64]:
-        """Return a column as numbers, NaN where a cell is empty or not finite.
+        """Return a column as numbers, NaN where a cell is empty or beyond all measure.
 
         Raises
         ------
@@ -71,7 +75,7 @@ class ExportedTable:
             values = column.to_numpy(dtype=np.float64)
         else:
             values = self._parsed(number)
-        return np.where(np.isfinite(values), values, np.nan)
+        return np.where(np.abs(values) < _BEYOND_MEASURE, values, np.nan)
 
     def _parsed(self, number: int) -> NDArray[np.float64]:
         text = self.text(number).str.strip()

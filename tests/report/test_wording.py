@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from trialkit.report import wording
@@ -131,6 +133,12 @@ def test_what_was_left_out(read, kept, expected):
     assert expected in wording.left_out(read, kept)
 
 
+def test_a_log_beside_scales_is_a_cross_check_only():
+    words = wording.left_out(20_000, 15_000, weighed=True)
+    assert words.startswith("The strip yields come from scale weights.")
+    assert "cross-check only: Of 20,000 harvest records" in words
+
+
 def test_strips_without_a_yield():
     assert wording.lost_strips([]) == ""
     assert wording.lost_strips(["S4"]) == "Strip S4 has no usable yield and does not count."
@@ -164,6 +172,11 @@ def test_a_method_that_finds_what_the_main_analysis_does_not(compare, check):
     assert "The records found a difference beyond what chance gives (p = 0.010;" in found
     not_found = agreed(compare(**PAID), check(0.3, p=0.2, method="randomisation test"))
     assert "The randomisation test did not find a difference" in not_found
+
+
+def test_a_method_that_could_not_have_found_it_says_so(compare, check):
+    blunt = replace(check(0.3, p=0.125), note="The layout allows no p below 0.12.")
+    assert agreed(compare(**PAID), blunt).count("The layout allows no p below 0.12.") == 1
 
 
 def test_checks_of_other_treatments_do_not_count(compare, check):

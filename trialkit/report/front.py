@@ -63,7 +63,11 @@ def front_page(
         },
         gains=gains,
         strip_map=strip_map,
-        left_out=wording.left_out(summary.records["read"], summary.records["kept"]),
+        left_out=wording.left_out(
+            summary.records["read"],
+            summary.records["kept"],
+            weighed=analysis.yield_from == "scales",
+        ),
         reasons=_reasons(summary.records),
         lost=wording.lost_strips(lost),
         prices=wording.prices(

@@ -249,16 +249,21 @@ def prices(
 # What was left out ----------------------------------------------------------------------------
 
 
-def left_out(read: int, kept: int) -> str:
+def left_out(read: int, kept: int, *, weighed: bool = False) -> str:
     """Say how much of the harvest log counts.
 
     Parameters
     ----------
     read, kept
-        Records read and kept; none were read where the strips were weighed.
+        Records read and kept; none were read where there is no log.
+    weighed
+        Whether the strip yields come from scales, and the log is only a cross-check.
     """
+    scales = "The strip yields come from scale weights. "
     if read == 0:
-        return "The strip yields come from scale weights. No yield-monitor records were used."
+        return f"{scales}No yield-monitor records were used."
+    if weighed:
+        return f"{scales}The harvest log is a cross-check only: {left_out(read, kept)}"
     if read == kept:
         return f"All {read:,} records of the harvest log count."
     return (
@@ -328,8 +333,8 @@ def _apart(comparison: Comparison, check: CrossCheck, alpha: float) -> str:
     found = "found" if check.p_value < alpha else "did not find"
     return (
         f"The {check.method} {found} a difference beyond what chance gives "
-        f"({p_value(check.p_value)}; main analysis {p_value(comparison.p_value)})."
-    )
+        f"({p_value(check.p_value)}; main analysis {p_value(comparison.p_value)}). {check.note}"
+    ).strip()
 
 
 def p_value(value: float) -> str:

@@ -123,7 +123,10 @@ def estimate_delay(log: pd.DataFrame, *, delays_s: tuple[float, float] = DELAYS_
     Pairs of records side by side are fixed; for each delay the grain is moved back in time,
     spread over the ground at the speed and width there, and the mean squared difference over the
     pairs is taken, as a share of twice the variance. A monitor that has taken out its own delay
-    gives an optimum near 0.
+    gives an optimum near 0. The mean time on the way is what is found, smearing included. Most of
+    what settles it happens at the ends of the passes, where grain begins and ends, so logs should
+    hold the turns; there the rise and fall of the flow can move the optimum by half a second or
+    so, which the standard error, the scatter between passes, does not show.
     """
     if "pass_id" not in log:
         log = split_passes(log)

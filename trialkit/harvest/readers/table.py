@@ -10,7 +10,6 @@ from numpy.typing import NDArray
 
 from trialkit.errors import LogError
 
-
 #: Nothing a machine measures is this large, in any unit; nor is a time in milliseconds.
 _BEYOND_MEASURE = 1e15
 

@@ -140,9 +140,8 @@ def a_second(amount: Floats, interval: Floats) -> Floats:
     interval
         Seconds each record stands for.
     """
-    return np.divide(
-        amount, interval, out=np.full(len(amount), np.nan), where=interval >= _LEAST_INTERVAL_S
-    )
+    lasting = interval >= _LEAST_INTERVAL_S
+    return np.where(lasting, amount / np.where(lasting, interval, 1.0), np.nan)
 
 
 def swath_m(log: pd.DataFrame, full_m: float | None = None) -> Floats | None:

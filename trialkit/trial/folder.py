@@ -99,6 +99,7 @@ class Trial:
             crs=harvest.crs,
             crop=self.config.trial.crop,
             standard_moisture_pct=harvest.standard_moisture_pct,
+            harvester_m=self.config.machines.harvester_m,
         )
 
 

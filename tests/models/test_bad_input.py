@@ -251,3 +251,12 @@ def test_the_formula_sees_no_names_of_ours_or_of_the_caller(strips):
     weather = np.arange(12.0)  # noqa: F841
     with pytest.raises(ModelError, match=r"'weather', which is not in the table"):
         fit_mixed(FORMULA + " + weather", strips)
+
+
+def test_more_groups_than_memory_holds():
+    rng = np.random.default_rng(0)
+    place = np.repeat(np.arange(3100), 2)
+    data = pd.DataFrame({"place": place, "treatment": np.array(["a", "b"])[place % 2]})
+    data["yield_t_ha"] = rng.normal(size=6200)
+    with pytest.raises(ModelError, match=r"'place' make 3100 groups.*average the records"):
+        fit_mixed(FORMULA, data, ["place"])

@@ -24,6 +24,8 @@ _COLLINEAR = 1e-9
 _EXPLAINED = 1e-10
 #: Share of a random term's own scatter left beside the fixed part, below which it has none.
 _ALIASED = 1e-10
+#: Groups of all random terms together; the square of this sits in memory ten times over.
+MOST_GROUPS = 3000
 #: Eigenvalues of the scaled Z'Z below this share of the largest belong to no direction.
 _EMPTY_DIRECTION = 1e-11
 #: Smallest eigenvalue of the scaled information before two variances count as one.
@@ -137,8 +139,9 @@ def reduce_data(
     ------
     ModelError
         If the response is constant or fully explained, if no residual degree of freedom is
-        left, or if random terms cannot be told from the fixed part or from each other.
+        left, or if there are too many groups.
     """
+    _check_size(groupings)
     kept, dropped, aliases = _independent_columns(fixed)
     spare = response.size - len(kept)
     if spare < 1:
@@ -152,6 +155,16 @@ def reduce_data(
     _check_scatter(response, scale * np.sqrt(spare))
     part = FixedPart(tuple(kept), tuple(dropped), triangle, aliases, projected, scale)
     return part, _cross_products(basis, residual / scale, groupings)
+
+
+def _check_size(groupings: tuple[Grouping, ...]) -> None:
+    groups = sum(grouping.levels for grouping in groupings)
+    if groups > MOST_GROUPS:
+        names = " and ".join(f"'{grouping.name}'" for grouping in groupings)
+        raise ModelError(
+            f"The random terms {names} make {groups} groups, more than the {MOST_GROUPS} that "
+            "fit into memory. Use larger groups, or average the records of each group first."
+        )
 
 
 def _independent_columns(fixed: Floats) -> tuple[list[int], list[int], Floats]:

@@ -47,7 +47,7 @@ class Information:
         return self.covariance @ self.slopes @ self.covariance
 
 
-def information(products: CrossProducts, state: RemlState) -> Information:
+def gather_information(products: CrossProducts, state: RemlState) -> Information:
     """Collect the information at the optimum.
 
     Parameters

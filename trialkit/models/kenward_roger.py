@@ -113,7 +113,7 @@ def _scaling(first: float, second: float, rank: int) -> tuple[float, float]:
     return float(scale), float(degrees)
 
 
-def kenward_roger(products: CrossProducts, state: RemlState, known: Information) -> KenwardRoger:
+def by_kenward_roger(products: CrossProducts, state: RemlState, known: Information) -> KenwardRoger:
     """Adjust the covariance of the fixed effects for not knowing the variances.
 
     Parameters

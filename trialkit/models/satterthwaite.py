@@ -57,7 +57,7 @@ def _pool(degrees: Floats) -> float:
     return 2 * expectation / (expectation - degrees.size)
 
 
-def satterthwaite(known: Information) -> Satterthwaite:
+def by_satterthwaite(known: Information) -> Satterthwaite:
     """Take the covariance as estimated and judge its spread by the observed curvature.
 
     Parameters

@@ -1,0 +1,23 @@
+"""The benchmarks themselves, at a size that takes no time: they must not rot."""
+
+from __future__ import annotations
+
+import runpy
+from pathlib import Path
+
+import pytest
+
+FOLDER = Path(__file__).parent
+
+#: statsmodels' optimiser stops at about four digits of a variance.
+SECOND_OPINION = 1e-3
+
+
+def test_mixed_million():
+    compare = runpy.run_path(str(FOLDER / "mixed_million.py"))["compare"]
+    table = compare(6_000)
+    assert list(table["records"]) == [6_000, 600, 600]
+    assert (table["seconds"] > 0).all()
+    assert (table["peak_mb"] > 0).all()
+    # The same model on the same records.
+    assert table["gain"][1] == pytest.approx(table["gain"][2], rel=SECOND_OPINION)

@@ -85,6 +85,21 @@ def test_scales_check_the_monitor(season):
     assert "strip yields by the scales, the same model" in methods
 
 
+def test_the_monitor_is_held_against_the_scales(season):
+    _, result, truth = season(WEIGHED)
+    (note,) = [note for note in result.summary.warnings if "scales" in note]
+    percent, side = re.search(r"reads ([\d.]+)% (above|below) the scales", note).groups()
+    read = float(percent) * (1 if side == "above" else -1)
+    true_yields = pd.DataFrame(truth["strips"])["yield_t_ha"]
+    off = result.harvested.strips["yield_t_ha"].mean() / true_yields.mean() - 1
+    assert read == pytest.approx(100 * off, abs=0.5)  # the scales' own error
+
+
+def test_a_monitor_nobody_checked_is_said_to_be_so(season):
+    _, result, _ = season(DEMOS[0])
+    assert any("not checked on scales" in note for note in result.summary.warnings)
+
+
 def test_every_record_read_is_kept_or_has_a_reason(season):
     _, result, _ = season(DEMOS[0])
     records = result.summary.records

@@ -12,7 +12,6 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import pandas as pd
 
 from trialkit.answer import (
     by_other_yields,
@@ -22,7 +21,7 @@ from trialkit.answer import (
     disagreements,
     fit_strips,
 )
-from trialkit.errors import LogError, TrialkitWarning
+from trialkit.errors import LogError, LogWarning, TrialkitWarning
 from trialkit.harvest import (
     assign_strips,
     calibrate,
@@ -211,6 +210,7 @@ def harvest_season(trial: Trial, *, progress: Progress | None = None) -> Harvest
             by_monitor = strip_table(log, trial.layout)
         else:
             log, delay, by_monitor = None, None, None
+        _check_calibration(by_monitor, scales, trial)
     strips = by_monitor if source == "monitor" else scales
     if strips is None:
         raise LogError(
@@ -243,6 +243,29 @@ def _monitor(trial: Trial, progress: Progress | None) -> tuple[DataFrame, Delay]
     if trial.weights is not None and "load" in trial.weights:
         log, _ = calibrate(log, trial.weights, settings.standard_moisture_pct)
     return log, delay
+
+
+def _check_calibration(monitor: DataFrame | None, scales: DataFrame | None, trial: Trial) -> None:
+    """Say how the monitor compares with scales, or that nobody knows."""
+    if monitor is None or trial.weights is not None and "load" in trial.weights:
+        return
+    if scales is None:
+        note = (
+            "The monitor was not checked on scales. If it reads 5% high, so do the yields and the "
+            "gain. Weigh strips or loads and give weights.csv."
+        )
+    else:
+        both = monitor.merge(scales, on="strip", suffixes=("", "_scales")).dropna(
+            subset=["yield_t_ha", "yield_t_ha_scales"]
+        )
+        if both.empty:
+            return
+        off = both["yield_t_ha"].mean() / both["yield_t_ha_scales"].mean() - 1
+        note = (
+            f"Over {len(both)} strips weighed, the monitor reads {abs(off):.1%} "
+            f"{'above' if off > 0 else 'below'} the scales."
+        )
+    warnings.warn(note, LogWarning, stacklevel=2)
 
 
 def _scales(trial: Trial) -> DataFrame | None:

@@ -66,6 +66,7 @@ def test_every_fault_is_listed_at_once(toml):
         ('name = "dressed"', 'name = "untreated"', "'untreated' stands twice"),
         ("cost_per_ha = 14.5", "cost_per_t_seed = 180", "needs the seed rate"),
         ("cost_per_ha = 14.5", "cost_per_ha = 1\ncost_per_t_seed = 1", "counted twice"),
+        ("control = true", "control = true\ncost_per_ha = 20", "the control the lower cost"),
         ('currency = "AUD"', 'currency = "$"', "three capital letters"),
         ("price_per_t = 300", "price_per_t = 300\nprice_range = [310, 340]", "between them"),
         ("price_per_t = 300", 'price_per_t = ""', "It is still blank. Fill it in."),

@@ -177,6 +177,19 @@ class TrialConfig(_Table):
             )
         return self
 
+    @model_validator(mode="after")
+    def _control_is_cheapest(self) -> TrialConfig:
+        least = self.cost_per_ha(self.control)
+        for treatment in self.treatments:
+            cost = self.cost_per_ha(treatment.name)
+            if cost < least:
+                raise ValueError(
+                    f"'{treatment.name}' costs {cost:g} a hectare and the control "
+                    f"'{self.control}' {least:g}. A treatment is judged by what it costs on top "
+                    "of the control: give the control the lower cost"
+                )
+        return self
+
     @property
     def control(self) -> str:
         """Name of the untreated control."""

@@ -146,9 +146,9 @@ def test_strips_without_a_yield():
 
 
 def test_notes_are_pointed_to():
-    assert wording.notes_ahead(0) == ""
-    assert "read the one note" in wording.notes_ahead(1)
-    assert "read the 3 notes" in wording.notes_ahead(3)
+    assert wording.notes_ahead([]) == ""
+    assert wording.notes_ahead(["A strip was lost."]).endswith("rely on this: A strip was lost.")
+    assert "read the 3 notes" in wording.notes_ahead(["a", "b", "c"])
 
 
 def agreed(comparison, *checks):

@@ -54,7 +54,7 @@ def front_page(
         tone=_tone(summary.comparisons),
         headline=wording.headline(summary.comparisons),
         evidence=_evidence(summary, analysis.confidence),
-        notes=wording.notes_ahead(len(summary.warnings)),
+        notes=wording.notes_ahead(summary.warnings),
         answers=[
             _answer(c, numbers.yield_decimals(summary.comparisons)) for c in summary.comparisons
         ],

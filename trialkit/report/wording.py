@@ -174,18 +174,19 @@ def _doubt(comparison: Comparison, currency: str) -> str:
     return ""
 
 
-def notes_ahead(count: int) -> str:
-    """Point to the notes that the reader should see before relying on the answer.
+def notes_ahead(notes: Sequence[str]) -> str:
+    """Return the note that the reader should see before relying on the answer.
 
     Parameters
     ----------
-    count
-        How many notes there are.
+    notes
+        What was noticed; several are only pointed to, since the page has room for one.
     """
-    if count == 0:
+    if not notes:
         return ""
-    notes = "one note" if count == 1 else f"{count} notes"
-    return f"Before you rely on this, read the {notes} after this page."
+    if len(notes) == 1:
+        return f"Before you rely on this: {notes[0]}"
+    return f"Before you rely on this, read the {len(notes)} notes after this page."
 
 
 def rule(paid_at: float, did_not_pay_at: float) -> str:

@@ -64,6 +64,8 @@ _ALL = (
         "Grain in a record, brought to the crop's standard moisture.",
     ),
     Column("file", "", "text", "File", "File the record was read from."),
+    Column("records", "", "number", "Records", "Number of records of a harvest log."),
+    Column("share_pct", "percent", "number", "Share, %", "Share of all records."),
     Column("row", "", "number", "Row", "Row of the file, counted from 1, heading included."),
     Column("x_m", "m", "number", "East, m", "Metres east of the field's middle."),
     Column("y_m", "m", "number", "North, m", "Metres north of the field's middle."),

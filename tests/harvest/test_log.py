@@ -180,6 +180,14 @@ def test_several_files_stand_in_the_order_of_their_time(write):
     assert log.index.tolist() == [0, 1]
 
 
+def test_records_out_of_order_are_put_in_order_and_said(write):
+    rows = "".join(f"2025-11-24T10:00:0{s},85,-38.5,{s}\n" for s in (3, 2, 1))
+    with pytest.warns(LogWarning, match=r"log\.csv, row 3: the time falls back"):
+        log = read_log(write(f"time,longitude,latitude,yield_t_ha\n{rows}"))
+    assert log["yield_t_ha"].tolist() == [1, 2, 3]
+    assert log["row"].tolist() == [4, 3, 2]
+
+
 def test_several_files_must_hold_the_same(write):
     first = write(OWN, "a.csv")
     second = write(OWN.replace("yield_t_ha", "yield_t_ha,moisture_pct").replace(",4", ",4,9"

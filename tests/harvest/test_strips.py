@@ -105,9 +105,12 @@ def test_a_lost_minus_sign_is_told(harvested, strips_beside):
 
 
 def test_another_field_is_told_with_its_distance(harvested, strips_beside):
-    away = harvested.assign(latitude=harvested["latitude"] + 0.1)
+    away = harvested.assign(latitude=harvested["latitude"] + 0.1, file="north.csv")
     # 0.1° of latitude is 11.1 km
-    with pytest.raises(LogError, match=r"lies 11\.1 km from .*It seems to be another field"):
+    with pytest.raises(
+        LogError,
+        match=r"north\.csv: the harvest log is not .* lies 11\.1 km .*another field",
+    ):
         assign_strips(away, strips_beside())
 
 

@@ -151,16 +151,27 @@ def propose_columns(path: str | Path) -> pd.DataFrame:
 def propose_for(table: ExportedTable) -> pd.DataFrame:
     """Propose our names for the columns of an opened file; see `propose_columns`."""
     rows = []
-    for name, number in _matched(table.headings).items():
+    for name, number in match_headings(table.headings).items():
         unit, remark = _unit_and_remark(table, name, number)
-        cells = table.text(number).dropna()
-        sample = ", ".join(str(cell)[:24] for cell in cells.iloc[:3])
+        cells = table.cells[number].dropna().iloc[:3]
+        sample = ", ".join(str(cell)[:24] for cell in cells)
         rows.append((name, table.headings[number], unit, sample, remark))
     return pd.DataFrame(rows, columns=["name", "heading", "unit", "sample", "remark"])
 
 
-def _matched(headings: tuple[str, ...]) -> dict[str, int]:
-    """Give each of our columns the heading that fits best, each heading to one column only."""
+def match_headings(headings: tuple[str, ...]) -> dict[str, int]:
+    """Give each of our columns the heading that fits best, each heading to one column only.
+
+    Parameters
+    ----------
+    headings
+        The file's headings, in order.
+
+    Returns
+    -------
+    dict
+        Our name to the number of the column, counted from 0.
+    """
     scores = []
     for place, heading in enumerate(headings):
         taken_apart = take_apart(heading)

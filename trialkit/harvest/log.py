@@ -16,20 +16,17 @@ from trialkit.columns import COLUMNS, LOG_COLUMNS
 from trialkit.errors import LogError, LogWarning, UnitError
 from trialkit.harvest.column_guess import (
     USUAL_UNITS,
+    match_headings,
     proposal_text,
     propose_for,
     take_apart,
 )
+from trialkit.harvest.degrees import WGS84, on_the_globe
 from trialkit.harvest.grain import at_standard_moisture, yield_from_mass
 from trialkit.harvest.ground import interval_s, swath_m, travel_m
 from trialkit.harvest.readers import ExportedTable, open_export
 from trialkit.harvest.stamps import read_times
 from trialkit.units import convert
-
-_WGS84 = "EPSG:4326"
-
-#: Records out of 100 with a position off the globe beyond which the file is wrong as a whole.
-_MOST_OFF_GLOBE = 0.05
 
 #: Shortest travel and narrowest cut over which grain can be spread, m: the machine stands or
 #: cuts nothing otherwise.
@@ -106,9 +103,9 @@ def read_log(
     if not tables:
         raise LogError("There is no harvest log: no file was given.")
     frames = [_canonical(table, columns, units or {}, crop) for table in tables]
-    log = _joined(frames)
+    log = _in_order(_joined(frames))
     file = tables[0].file if len(tables) == 1 else f"{tables[0].file} and others"
-    log = _on_the_globe(log, crs or _WGS84, file)
+    log = on_the_globe(log, crs or WGS84, file)
     log = _with_yield(log, standard_moisture_pct, harvester_m, file)
     _check_yield(log, file)
     names = [name for name in (*LOG_COLUMNS, "grain_kg", "file", "row") if name in log]
@@ -167,13 +164,12 @@ def _own_names(table: ExportedTable) -> dict[str, int]:
         place = table.find(name)
         if place is not None:
             places[name] = place
-    proposal = propose_for(table)
-    foreign = proposal[proposal["name"] != proposal["heading"]]
-    if len(foreign):
+    guess = match_headings(table.headings)
+    if any(table.headings[place] != name for name, place in guess.items()):
         raise LogError(
             f"{table.file}: nobody has said yet which column is which. This is a proposal from "
             "the headings and the values. Check each line, then copy it into trial.toml:\n\n"
-            f"{proposal_text(proposal)}"
+            f"{proposal_text(propose_for(table))}"
         )
     _check_enough(places, table.file)
     return places
@@ -266,66 +262,19 @@ def _joined(frames: list[pd.DataFrame]) -> pd.DataFrame:
     return pd.concat(frames, ignore_index=True)
 
 
-def _on_the_globe(log: pd.DataFrame, crs: str, file: str) -> pd.DataFrame:
-    """Return the log with WGS 84 positions, checked."""
-    if crs.upper().replace(" ", "") not in (_WGS84, "WGS84", "OGC:CRS84"):
-        log = _to_degrees(log, crs)
-    longitude, latitude = log["longitude"].to_numpy(), log["latitude"].to_numpy()
-    off = (np.abs(longitude) > 180) | (np.abs(latitude) > 90)
-    if off.mean() > _MOST_OFF_GLOBE:
-        raise LogError(f"{file}, row {log['row'].iloc[int(off.argmax())]}: {_why_off(log, off)}")
-    if off.any():
-        warnings.warn(
-            f"{file}: {int(off.sum())} records have a position off the globe, the first in row "
-            f"{log['row'].iloc[int(off.argmax())]}. They count as without position.",
-            LogWarning,
-            stacklevel=3,
-        )
-        log = log.assign(longitude=np.where(off, np.nan, longitude))
-        log["latitude"] = np.where(off, np.nan, latitude)
-    if not (np.isfinite(longitude) & np.isfinite(latitude) & ~_nowhere(log)).any():
-        raise LogError(
-            f"{file}: no record has a position; longitude and latitude are empty or zero "
-            "throughout. The receiver was off, or the wrong columns are named under "
-            "[harvest.columns]. Use scale weights (weights.csv) if the positions are lost."
-        )
-    return log
-
-
-def _nowhere(log: pd.DataFrame) -> NDArray[np.bool_]:
-    return np.asarray((log["longitude"] == 0) & (log["latitude"] == 0), dtype=np.bool_)
-
-
-def _to_degrees(log: pd.DataFrame, crs: str) -> pd.DataFrame:
-    from pyproj import Transformer
-    from pyproj.exceptions import CRSError, ProjError
-
-    try:
-        to_degrees = Transformer.from_crs(crs, _WGS84, always_xy=True)
-        longitude, latitude = to_degrees.transform(
-            log["longitude"].to_numpy(), log["latitude"].to_numpy()
-        )
-    except (CRSError, ProjError) as error:
-        raise LogError(
-            f"'{crs}' is not a coordinate system trialkit knows. Give it under [harvest] as "
-            'crs = "EPSG:...", such as "EPSG:32755" for UTM zone 55 south.'
-        ) from error
-    finite = np.isfinite(longitude) & np.isfinite(latitude)
-    return log.assign(
-        longitude=np.where(finite, longitude, np.nan), latitude=np.where(finite, latitude, np.nan)
+def _in_order(log: pd.DataFrame) -> pd.DataFrame:
+    """Return the log in the order of time, where some records stand out of it."""
+    if "time" not in log or not (log["time"].diff() < pd.Timedelta(0)).any():
+        return log
+    place = int((log["time"].diff() < pd.Timedelta(0)).to_numpy().argmax())
+    warnings.warn(
+        f"{log['file'].iloc[place]}, row {log['row'].iloc[place]}: the time falls back. The "
+        "records were put in the order of time. If two machines wrote into one file, export them "
+        "apart.",
+        LogWarning,
+        stacklevel=3,
     )
-
-
-def _why_off(log: pd.DataFrame, off: NDArray[np.bool_]) -> str:
-    first = log.iloc[int(off.argmax())]
-    longitude, latitude = float(first["longitude"]), float(first["latitude"])
-    found = f"longitude {longitude:g}, latitude {latitude:g} is no place on the globe."
-    if abs(longitude) <= 90 and abs(latitude) <= 180:
-        return f"{found} Swapped they would be one: swap the two under [harvest.columns]."
-    return (
-        f"{found} If these are metres, name their coordinate system under [harvest], such as "
-        'crs = "EPSG:32755"; else check which columns are named under [harvest.columns].'
-    )
+    return log.sort_values("time", kind="stable", ignore_index=True)
 
 
 def _with_yield(

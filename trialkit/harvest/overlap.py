@@ -24,6 +24,9 @@ _LONGEST_STEP_M = 40.0
 #: Cells a plain array is made for; wider-flung logs are sorted first.
 _MOST_CELLS = 60_000_000
 
+#: Cells from the middle beyond which a log is so far-flung that the edge of the raster will do.
+_FARTHEST = 1_000_000_000
+
 #: Records painted at once, to bound memory.
 _CHUNK = 100_000
 
@@ -65,7 +68,7 @@ def fresh_share(log: pd.DataFrame, width_m: float, cutting: NDArray[np.bool_]) -
     return share
 
 
-def _painted(log: pd.DataFrame, number: NDArray[np.int32], width_m: float) -> NDArray[np.int64]:
+def _painted(log: pd.DataFrame, number: NDArray[np.int32], width_m: float) -> NDArray[np.integer]:
     """Return the raster cells under each record's cut, shape (records, points)."""
     heading = np.radians(log["heading_deg"].to_numpy())
     axis = np.angle(np.exp(2j * heading).mean()) / 2
@@ -80,7 +83,7 @@ def _painted(log: pd.DataFrame, number: NDArray[np.int32], width_m: float) -> ND
     back = (np.arange(many) + 0.5) / many
     half = width_m / 2 - _ACROSS_M / 2
     aside = np.linspace(-half, half, max(2, round(width_m / _ACROSS_M)))
-    cell_along = np.empty((len(along), many, len(aside)), dtype=np.int64)
+    cell_along = np.empty((len(along), many, len(aside)), dtype=np.int32)
     cell_across = np.empty_like(cell_along)
     for start in range(0, len(along), _CHUNK):
         part = slice(start, start + _CHUNK)
@@ -88,11 +91,19 @@ def _painted(log: pd.DataFrame, number: NDArray[np.int32], width_m: float) -> ND
         cosine, sine = np.cos(way[part])[:, None, None], np.sin(way[part])[:, None, None]
         u = along[part, None, None] - behind * cosine - aside * sine
         v = across[part, None, None] - behind * sine + aside * cosine
-        cell_along[part] = np.floor(u / _ALONG_M)
-        cell_across[part] = np.floor(v / _ACROSS_M)
-    cell_along -= cell_along.min()
-    cell_across -= cell_across.min()
-    cells = cell_along * (int(cell_across.max()) + 1) + cell_across
-    if int(cells.max()) >= _MOST_CELLS:
-        cells = np.unique(cells, return_inverse=True)[1].reshape(cells.shape)
-    return cells.reshape(len(along), -1)
+        cell_along[part] = np.clip(np.floor(u / _ALONG_M), -_FARTHEST, _FARTHEST)
+        cell_across[part] = np.clip(np.floor(v / _ACROSS_M), -_FARTHEST, _FARTHEST)
+    return _one_number(cell_along, cell_across).reshape(len(along), -1)
+
+
+def _one_number(row: NDArray[np.int32], column: NDArray[np.int32]) -> NDArray[np.integer]:
+    """Make one number of row and column, in place where the cells are few enough."""
+    row -= row.min()
+    column -= column.min()
+    columns = int(column.max()) + 1
+    if (int(row.max()) + 1) * columns < _MOST_CELLS:
+        row *= columns
+        row += column
+        return row
+    wide = row.astype(np.int64) * columns + column
+    return np.asarray(np.unique(wide, return_inverse=True)[1]).reshape(wide.shape)

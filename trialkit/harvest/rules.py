@@ -168,7 +168,7 @@ def _overlap(records: Records, limits: Screening) -> Flags:
             f"({records.full_m:g} m) was cut already. Yields are low by about as much, alike in "
             "all strips. Check harvester_m and the width the monitor records.",
             LogWarning,
-            stacklevel=4,
+            stacklevel=3,
         )
     with np.errstate(invalid="ignore"):
         return share < limits.swath_least_share * usual

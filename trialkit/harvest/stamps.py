@@ -49,9 +49,13 @@ def read_times(table: ExportedTable, number: int) -> NDArray[np.datetime64]:
     """
     if table.cells[number].dtype.kind in "iuf":
         return _from_numbers(table, number)
-    text = table.text(number).str.strip()
+    as_is = _parse(table.text(number), "ISO8601")
+    if as_is is not None:
+        return as_is
+    text = table.text(number).str.strip().str.replace(_ZONE, "", regex=True)
     text = text.where(text != "")
-    for parsed in (_iso(text), _dated(text, table, number), _clock_alone(text)):
+    for read in (_iso, _dated, _clock_alone):
+        parsed = read(text, table, number)
         if parsed is not None:
             return parsed
     raise LogError(_unreadable(text, table, number))
@@ -77,15 +81,19 @@ def _from_numbers(table: ExportedTable, number: int) -> NDArray[np.datetime64]:
     return whole
 
 
-def _iso(text: pd.Series[str]) -> NDArray[np.datetime64] | None:
-    return _parse(text.str.replace(_ZONE, "", regex=True), "ISO8601")
+def _iso(
+    text: pd.Series[str],
+    _table: ExportedTable,
+    _number: int,
+) -> NDArray[np.datetime64] | None:
+    return _parse(text, "ISO8601")
 
 
 def _dated(
     text: pd.Series[str], table: ExportedTable, number: int
 ) -> NDArray[np.datetime64] | None:
     """Read days written otherwise; where day and month could be either, the shorter harvest."""
-    spaced = text.str.replace(_ZONE, "", regex=True).str.replace("T", " ", regex=False)
+    spaced = text.str.replace("T", " ", regex=False)
     sample = spaced.dropna()
     if sample.empty:
         return np.full(len(text), "NaT", dtype="datetime64[ms]")
@@ -108,12 +116,16 @@ def _dated(
             f"{table.file}, column '{table.headings[number]}': {sample.iloc[0]} could be day or "
             "month first; day first was taken. Export times like 2025-11-24 10:30:00 to be sure.",
             LogWarning,
-            stacklevel=2,
+            stacklevel=6,  # whoever called read_log
         )
     return readings[best][1]
 
 
-def _clock_alone(text: pd.Series[str]) -> NDArray[np.datetime64] | None:
+def _clock_alone(
+    text: pd.Series[str],
+    _table: ExportedTable,
+    _number: int,
+) -> NDArray[np.datetime64] | None:
     """Read a clock without a day as hours since midnight; a fall back means the next day."""
     for clock in _CLOCKS:
         parsed = _parse(text, clock.strip())
@@ -127,13 +139,18 @@ def _clock_alone(text: pd.Series[str]) -> NDArray[np.datetime64] | None:
 
 
 def _parse(text: pd.Series[str], way: str) -> NDArray[np.datetime64] | None:
+    """Read every cell one way, the clock as written; None where one does not fit."""
     try:
-        times: NDArray[np.datetime64] = pd.to_datetime(text, format=way, errors="raise").to_numpy(
-            dtype="datetime64[ms]"
-        )
-    except (ValueError, TypeError, OverflowError):
+        with warnings.catch_warnings():
+            # Mixed time zones: pandas is about to refuse them, so refuse them now.
+            warnings.simplefilter("error", FutureWarning)
+            times = pd.to_datetime(text, format=way, errors="raise")
+        if times.dt.tz is not None:
+            times = times.dt.tz_localize(None)
+        stamps: NDArray[np.datetime64] = times.to_numpy(dtype="datetime64[ms]")
+    except (ValueError, TypeError, OverflowError, AttributeError, FutureWarning):
         return None
-    return times
+    return stamps
 
 
 def _unreadable(text: pd.Series[str], table: ExportedTable, number: int) -> str:

@@ -172,8 +172,9 @@ def _elsewhere(log: pd.DataFrame, strips: GeoDataFrame) -> str:
     north_km = (latitude - middle[1]) * _KM_DEGREE
     east_km = (longitude - middle[0]) * _KM_DEGREE * float(np.cos(np.radians(middle[1])))
     away = f"{float(np.hypot(north_km, east_km)):,.1f} km"
+    file = f"{log['file'].iloc[0]}: t" if "file" in log else "T"
     found = (
-        f"The harvest log is not of this trial's strips: its middle ({longitude:.5f}, "
+        f"{file}he harvest log is not of this trial's strips: its middle ({longitude:.5f}, "
         f"{latitude:.5f}) lies {away} from the middle of the strips in layout.geojson "
         f"({middle[0]:.5f}, {middle[1]:.5f})."
     )

@@ -59,6 +59,8 @@ class ExportedTable:
     def text(self, number: int) -> pd.Series[str]:
         """Return a column as text, missing where a cell is empty."""
         column = self.cells[number]
+        if pd.api.types.infer_dtype(column, skipna=True) == "string":
+            return column
         return column.astype(str).where(column.notna())
 
     def numbers(self, number: int) -> NDArray[np.float64]:

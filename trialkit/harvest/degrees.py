@@ -1,0 +1,93 @@
+"""Positions as degrees of longitude and latitude, WGS 84, checked against the globe."""
+
+from __future__ import annotations
+
+import warnings
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from trialkit.errors import LogError, LogWarning
+
+WGS84 = "EPSG:4326"
+
+#: Share of records with a position off the globe beyond which the file is wrong as a whole.
+_MOST_OFF_GLOBE = 0.05
+
+
+def on_the_globe(log: pd.DataFrame, crs: str, file: str) -> pd.DataFrame:
+    """Return the log with WGS 84 positions, checked.
+
+    Parameters
+    ----------
+    log
+        With `longitude`, `latitude` (in another coordinate system easting and northing) and `row`.
+    crs
+        Coordinate system of the positions.
+    file
+        Name of the file, for messages.
+
+    Raises
+    ------
+    LogError
+        If positions are off the globe, or no record has one.
+    """
+    if crs.upper().replace(" ", "") not in (WGS84, "WGS84", "OGC:CRS84"):
+        log = _to_degrees(log, crs)
+    longitude, latitude = log["longitude"].to_numpy(), log["latitude"].to_numpy()
+    off = (np.abs(longitude) > 180) | (np.abs(latitude) > 90)
+    if off.mean() > _MOST_OFF_GLOBE:
+        raise LogError(f"{file}, row {log['row'].iloc[int(off.argmax())]}: {_why_off(log, off)}")
+    if off.any():
+        warnings.warn(
+            f"{file}: {int(off.sum())} records have a position off the globe, the first in row "
+            f"{log['row'].iloc[int(off.argmax())]}. They count as without position.",
+            LogWarning,
+            stacklevel=3,
+        )
+        log = log.assign(longitude=np.where(off, np.nan, longitude))
+        log["latitude"] = np.where(off, np.nan, latitude)
+    if not (np.isfinite(longitude) & np.isfinite(latitude) & ~_nowhere(log)).any():
+        raise LogError(
+            f"{file}: no record has a position; longitude and latitude are empty or zero "
+            "throughout. The receiver was off, or the wrong columns are named under "
+            "[harvest.columns]. Use scale weights (weights.csv) if the positions are lost."
+        )
+    return log
+
+
+def _nowhere(log: pd.DataFrame) -> NDArray[np.bool_]:
+    return np.asarray((log["longitude"] == 0) & (log["latitude"] == 0), dtype=np.bool_)
+
+
+def _to_degrees(log: pd.DataFrame, crs: str) -> pd.DataFrame:
+    from pyproj import Transformer
+    from pyproj.exceptions import CRSError, ProjError
+
+    try:
+        to_degrees = Transformer.from_crs(crs, WGS84, always_xy=True)
+        longitude, latitude = to_degrees.transform(
+            log["longitude"].to_numpy(), log["latitude"].to_numpy()
+        )
+    except (CRSError, ProjError) as error:
+        raise LogError(
+            f"'{crs}' is not a coordinate system trialkit knows. Give it under [harvest] as "
+            'crs = "EPSG:...", such as "EPSG:32755" for UTM zone 55 south.'
+        ) from error
+    finite = np.isfinite(longitude) & np.isfinite(latitude)
+    return log.assign(
+        longitude=np.where(finite, longitude, np.nan), latitude=np.where(finite, latitude, np.nan)
+    )
+
+
+def _why_off(log: pd.DataFrame, off: NDArray[np.bool_]) -> str:
+    first = log.iloc[int(off.argmax())]
+    longitude, latitude = float(first["longitude"]), float(first["latitude"])
+    found = f"longitude {longitude:g}, latitude {latitude:g} is no place on the globe."
+    if abs(longitude) <= 90 and abs(latitude) <= 180:
+        return f"{found} Swapped they would be one: swap the two under [harvest.columns]."
+    return (
+        f"{found} If these are metres, name their coordinate system under [harvest], such as "
+        'crs = "EPSG:32755"; else check which columns are named under [harvest.columns].'
+    )

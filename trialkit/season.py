@@ -12,7 +12,6 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-
 from trialkit.answer import (
     by_other_yields,
     by_records,
@@ -247,7 +246,7 @@ def _monitor(trial: Trial, progress: Progress | None) -> tuple[DataFrame, Delay]
 
 def _check_calibration(monitor: DataFrame | None, scales: DataFrame | None, trial: Trial) -> None:
     """Say how the monitor compares with scales, or that nobody knows."""
-    if monitor is None or trial.weights is not None and "load" in trial.weights:
+    if monitor is None or (trial.weights is not None and "load" in trial.weights):
         return
     if scales is None:
         note = (

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Annotated, NoReturn
 import typer
 
 from trialkit.errors import TrialkitError
+from trialkit.shipped import copy_demo, demo_trials
 
 if TYPE_CHECKING:
     from trialkit.result import Summary
@@ -139,13 +140,11 @@ def report(folder: Folder, as_json: Json = False) -> None:
 def demo(
     folder: Folder,
     trial: Annotated[
-        str, typer.Option(help="Which demo trial; see the list with a wrong name.")
+        str, typer.Option(help=f"Which demo trial: {' or '.join(demo_trials())}.")
     ] = "",
     as_json: Json = False,
 ) -> None:
     """Copy an invented demo trial out, to try everything on."""
-    from trialkit.shipped import copy_demo
-
     written = copy_demo(folder, trial)
     _wrote(written, as_json)
     if not as_json:

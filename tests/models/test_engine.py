@@ -10,7 +10,7 @@ from trialkit.errors import ModelError
 from trialkit.models import fit_mixed
 from trialkit.models.crossproducts import check_random_terms, reduce_data
 from trialkit.models.model_frame import read_model_frame
-from trialkit.models.reml import evaluate, maximise
+from trialkit.models.reml import _descend, evaluate, maximise
 
 #: Linear algebra two ways on well-conditioned data of this size.
 ALGEBRA = 1e-8
@@ -160,3 +160,73 @@ def test_cross_products_do_not_grow_with_the_records(uneven):
     assert more.within.shape == few.within.shape
     counts = [products.groups.T @ products.groups for products in (few, more)]
     assert counts[1] == pytest.approx(50 * counts[0])
+
+
+def two_valleys():
+    """Eight records in two crossed groupings whose criterion has two separate optima."""
+    rng = np.random.default_rng(1329)
+    terms, records = int(rng.integers(2, 4)), int(rng.integers(8, 40))
+    data = {"treatment": np.array(list("ab"))[rng.integers(0, 2, records)]}
+    value = rng.normal(0, 1, records)
+    for term in range(terms):
+        groups = int(rng.integers(2, max(3, records // 2)))
+        data[f"g{term}"] = rng.integers(0, groups, records)
+        spread = 10 ** rng.uniform(-1, 1) if rng.random() < 0.6 else 0
+        value = value + rng.normal(0, spread, groups)[data[f"g{term}"]]
+    return pd.DataFrame({**data, "value": value}), [f"g{term}" for term in range(terms)]
+
+
+def test_the_better_of_two_optima_is_taken():
+    data, random = two_valleys()
+    _, _, products = reduced("value ~ treatment", data, random)
+    starts = [np.array(pair) for pair in ((0.0, 0.0), (1.0, 0.0), (0.0, 1.0), (1.0, 1.0))]
+    ends = [_descend(products, evaluate(products, start)) for start in starts]
+    heights = [end.state.criterion for end in ends if end.converged]
+    assert max(heights) - min(heights) > 0.1
+    assert maximise(products).state.criterion == pytest.approx(min(heights))
+
+
+@pytest.mark.parametrize("seed", range(60))
+@pytest.mark.parametrize("method", ["kenward-roger", "satterthwaite"])
+def test_the_smallest_trials_give_finite_answers_or_a_reason(seed, method):
+    rng = np.random.default_rng(seed)
+    records, arms, blocks = rng.integers(4, 12), rng.integers(2, 5), rng.integers(2, 5)
+    data = pd.DataFrame(
+        {
+            "treatment": np.array(list("abcd"))[rng.integers(0, arms, records)],
+            "block": rng.integers(0, blocks, records),
+        }
+    )
+    data["value"] = rng.normal(size=records) + rng.normal(0, 2, blocks)[data["block"]]
+    try:
+        fit = fit_mixed("value ~ treatment", data, ["block"], df=method)
+    except ModelError:
+        return
+    assert np.isfinite(fit.coefficients.to_numpy()).all()
+    found = fit.test("treatment")
+    assert np.isfinite(found.statistic)
+    assert found.df_den > 0
+    assert 0 <= found.p <= 1
+
+
+def test_where_the_moments_of_f_cannot_be_matched(monkeypatch):
+    # Three contrasts on about one degree of freedom: the scaled F would have negative df.
+    data = pd.DataFrame(
+        {
+            "treatment": list("aabbccdd"),
+            "block": [0, 1, 0, 1, 0, 1, 0, 1],
+            "value": [1.0, 5.2, 1.4, 5.0, 2.1, 6.3, 0.7, 5.9],
+        }
+    )
+    tried = []
+
+    def hopeless(*moments):
+        tried.append(moments)
+        return -1.5, -1.0
+
+    monkeypatch.setattr("trialkit.models.kenward_roger._scaling", hopeless)
+    fit = fit_mixed("value ~ treatment", data, ["block"])
+    rows = np.eye(4)[1:]
+    alone = [fit.test(row).df_den for row in rows]
+    assert fit.test("treatment").df_den == pytest.approx(min(alone))
+    assert len(tried) == 1

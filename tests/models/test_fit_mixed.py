@@ -168,6 +168,23 @@ def test_quoted_column_names_and_functions(strips):
     assert fit.coefficients.to_numpy() == pytest.approx(same.coefficients.to_numpy())
 
 
+def test_numbers_written_as_text_act_as_labels_and_it_is_said(strips):
+    data = strips.assign(rate=["0", "2,5"] * 6)
+    fit = fit_mixed("yield_t_ha ~ rate", data, ["block"])
+    assert list(fit.means("rate").index) == ["0", "2,5"]
+    assert fit.notes == ("Column 'rate' holds numbers written as text: its values act as labels.",)
+
+
+def test_a_column_named_like_a_function_is_left_alone(strips):
+    data = strips.assign(contr=np.nan)
+    fit = fit_mixed("yield_t_ha ~ C(treatment, contr.treatment('untreated'))", strips, ["block"])
+    assert fit.records == 12
+    assert fit.differences("treatment", against="untreated").index == ["dressed"]
+    assert (
+        fit_mixed("yield_t_ha ~ np.log(block_m)", data.assign(block_m=range(1, 13))).records == 12
+    )
+
+
 def test_a_collinear_number_is_dropped_and_named(uneven):
     data = uneven.assign(slope_pct=100 * uneven["slope"] + 3)
     fit = fit_mixed("value ~ treatment + slope + slope_pct", data, ["row"])

@@ -110,6 +110,12 @@ def test_many_strips_are_sampled_and_seeded():
     assert shuffle_test(data, *COLUMNS, draws=500, seed=8).p != first.p
 
 
+def test_a_sampled_p_is_never_zero():
+    data = pairs(20)
+    data.loc[data["treatment"] == "dressed", "yield_t_ha"] += 10
+    assert shuffle_test(data, *COLUMNS, draws=500, seed=7).p == 1 / 501
+
+
 def test_a_fake_treatment_is_found_as_often_as_it_should():
     # Six pairs: p at most 0.0625 in 4 of 64 draws of the labels, whatever the yields.
     rng = np.random.default_rng(12)

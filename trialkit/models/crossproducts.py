@@ -142,14 +142,16 @@ def reduce_data(
         left, or if there are too many groups.
     """
     _check_size(groupings)
-    kept, dropped, aliases = _independent_columns(fixed)
+    basis, triangle = np.linalg.qr(fixed)
+    kept, dropped, aliases = _independent_columns(triangle)
     spare = response.size - len(kept)
     if spare < 1:
         raise ModelError(
             f"{response.size} records are too few for the {len(kept)} coefficients of the "
             "formula: nothing is left to judge the error by. Add replicates, or drop terms."
         )
-    basis, triangle = np.linalg.qr(fixed[:, kept] if dropped else fixed)
+    if dropped:
+        basis, triangle = np.linalg.qr(fixed[:, kept])
     projected, residual = _least_squares(basis, response)
     scale = float(np.sqrt(residual @ residual / spare))
     _check_scatter(response, scale * np.sqrt(spare))
@@ -167,9 +169,8 @@ def _check_size(groupings: tuple[Grouping, ...]) -> None:
         )
 
 
-def _independent_columns(fixed: Floats) -> tuple[list[int], list[int], Floats]:
+def _independent_columns(triangle: Floats) -> tuple[list[int], list[int], Floats]:
     """Keep each column that earlier ones do not span; write the others through the kept."""
-    triangle = np.asarray(np.linalg.qr(fixed, mode="r"), dtype=float)
     lengths = np.sqrt((triangle**2).sum(axis=0))
     kept: list[int] = []
     dropped: list[int] = []
@@ -185,7 +186,7 @@ def _independent_columns(fixed: Floats) -> tuple[list[int], list[int], Floats]:
             kept.append(column)
             span = np.column_stack([span, rest / size])
     aliases = np.linalg.lstsq(triangle[:, kept], triangle[:, dropped], rcond=None)[0]
-    return kept, dropped, aliases
+    return kept, dropped, np.asarray(aliases, dtype=np.float64)
 
 
 def _least_squares(basis: Floats, response: Floats) -> tuple[Floats, Floats]:

@@ -25,6 +25,7 @@ from trialkit.models.records import (
     level_values,
     require_column,
     rows_used,
+    text_notes,
     tidy,
 )
 
@@ -135,6 +136,7 @@ def read_model_frame(formula: str, data: pd.DataFrame, random: Sequence[str]) ->
         raise ModelError(f"The left side of '{formula}' names no column. Start it with the yield.")
     table, notes = rows_used(data, used)
     table = tidy(table, left, right)
+    notes += text_notes(table, right)
     response, fixed, spec = _materialise(parsed, table, formula)
     design = _design(spec, table, right)
     groupings = tuple(_grouping(name, table, columns) for name, columns in grouped.items())
@@ -178,19 +180,22 @@ def _columns_of(terms: Iterable[object], data: pd.DataFrame) -> list[str]:
 
 
 def _names_in(expression: str, data: pd.DataFrame) -> list[str]:
+    """Return the data columns that a factor of the formula uses."""
     if expression in data.columns:
         return [expression]
+    if expression.isidentifier():
+        require_column(expression, data, "formula")
     quoted = re.findall(r"`([^`]+)`", expression)
+    for name in quoted:
+        require_column(name, data, "formula")
     bare = re.sub(r"`[^`]+`", "0", expression)
     try:
         nodes = list(ast.walk(ast.parse(bare, mode="eval")))
     except SyntaxError:
         nodes = []
-    names = quoted + [node.id for node in nodes if isinstance(node, ast.Name)]
-    if expression.isidentifier() or quoted:
-        for name in quoted or names:
-            require_column(name, data, "formula")
-    return [name for name in names if name in data.columns]
+    called = {node.func for node in nodes if isinstance(node, ast.Call)}
+    names = [node.id for node in nodes if isinstance(node, ast.Name) and node not in called]
+    return [name for name in quoted + names if name in data.columns]
 
 
 def _random_terms(random: Sequence[str]) -> list[str]:

@@ -169,10 +169,36 @@ def _text_message(series: pd.Series) -> str:
     )
 
 
+def text_notes(table: pd.DataFrame, right: list[str]) -> tuple[str, ...]:
+    """Say which columns of numbers written as text act as labels.
+
+    Parameters
+    ----------
+    table
+        A tidied table.
+    right
+        Columns that may be numbers or labels.
+
+    Returns
+    -------
+    tuple of str
+    """
+    return tuple(
+        f"Column '{name}' holds numbers written as text: its values act as labels."
+        for name in right
+        if isinstance(table[name].dtype, pd.CategoricalDtype)
+        and _like_numbers(table[name].cat.categories)
+    )
+
+
+def _like_numbers(labels: pd.Index) -> bool:
+    """Whether most of the labels are text that reads as a number, decimal commas included."""
+    text = pd.Series([label.replace(",", ".") for label in labels if isinstance(label, str)])
+    return int(pd.to_numeric(text, errors="coerce").notna().sum()) > len(labels) / 2
+
+
 def _check_labels(series: pd.Series, labels: pd.Index) -> None:
-    text = pd.Series([str(label).replace(",", ".") for label in labels])
-    like_numbers = bool(pd.to_numeric(text, errors="coerce").notna().mean() > 0.5)
-    share = _NUMBERS_SHARE if like_numbers else _LABELS_SHARE
+    share = _NUMBERS_SHARE if _like_numbers(labels) else _LABELS_SHARE
     if len(labels) <= max(_LABELS, share * len(series)):
         return
     raise ModelError(

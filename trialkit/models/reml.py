@@ -18,6 +18,7 @@ Sources: Patterson and Thompson 1971, Biometrika 58:545-554; Searle, Casella and
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import product
 
 import numpy as np
 from scipy.linalg import blas
@@ -36,6 +37,8 @@ _DECREMENT = 1e-10
 _HALVINGS = 40
 #: A ratio may grow by this factor in one step, so that no step runs off.
 _GROWTH = 10.0
+#: Searches begun, and random terms up to which their starts are the best of a full grid.
+_SEARCHES, _GRID_TERMS = 3, 3
 #: Ratio times records a group, beyond which the residual variance is zero for all purposes.
 _FURTHEST = 1e10
 #: The same, below which a falling variance is put at zero.
@@ -175,17 +178,15 @@ def maximise(products: CrossProducts) -> RemlFit:
     Returns
     -------
     RemlFit
-        The better of two searches, begun at the two best of a small set of starts.
+        The best of up to three searches. Very small trials with several random terms can have
+        more than one optimum, which mostly differ in the variances that are zero; so each
+        search begins with other variances at zero.
     """
     if not products.terms:
         return RemlFit(evaluate(products, np.zeros(0)), True)
-    starts = sorted(
-        (evaluate(products, start) for start in _starts(products)), key=lambda s: s.criterion
-    )
-    first, second = (_descend(products, start) for start in starts[:2])
-    if first.converged == second.converged:
-        return min(first, second, key=lambda fit: fit.state.criterion)
-    return first if first.converged else second
+    fits = [_descend(products, start) for start in _promising(products)]
+    ended = [fit for fit in fits if fit.converged]
+    return min(ended or fits, key=lambda fit: fit.state.criterion)
 
 
 def _per_group(products: CrossProducts) -> Floats:
@@ -193,14 +194,25 @@ def _per_group(products: CrossProducts) -> Floats:
     return products.records / np.array(products.sizes, dtype=float)
 
 
+def _promising(products: CrossProducts) -> list[RemlState]:
+    """Return the best start for each set of variances at zero; of these the best few."""
+    states = sorted(
+        (evaluate(products, start) for start in _starts(products)), key=lambda s: s.criterion
+    )
+    best: dict[tuple[bool, ...], RemlState] = {}
+    for state in states:
+        best.setdefault(tuple(state.ratios > 0), state)
+    return list(best.values())[:_SEARCHES]
+
+
 def _starts(products: CrossProducts) -> list[Floats]:
-    """All variances at zero, at the scatter of a group mean, at the residual; and singly."""
+    """Each variance at zero, at the scatter of a group mean, at the residual and far above."""
     small = 1.0 / _per_group(products)
-    starts = [np.zeros_like(small), small, np.ones_like(small)]
-    if small.size > 1:
-        singles = np.eye(small.size)
-        starts += [single * size for single in singles for size in (small, np.ones_like(small))]
-    return starts
+    if small.size <= _GRID_TERMS:
+        axes = [(0.0, size, 1.0, 10.0) for size in small]
+        return [np.array(point) for point in product(*axes)]
+    singles = np.eye(small.size)
+    return [0 * small, small, np.ones_like(small), *singles, *(singles * small)]
 
 
 def _descend(products: CrossProducts, state: RemlState) -> RemlFit:

@@ -247,8 +247,8 @@ def _split(
 ) -> tuple[Floats, Floats]:
     """Split a column into effects of the groups and what lies within, by least squares.
 
-    The second pass takes out what the first one's rounding left; without it, sums over
-    ten thousands of records a group would cost half the digits.
+    The second pass takes out what rounding left in the first: sums over ten thousands of
+    records a group, and groups that are crossed with few ties between them.
     """
     effects = np.zeros(inverse.shape[0])
     rest = column

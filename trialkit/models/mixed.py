@@ -16,7 +16,7 @@ from trialkit.models.crossproducts import (
     check_random_terms,
     reduce_data,
 )
-from trialkit.models.estimates import Estimator, SmallSample, estimate_table
+from trialkit.models.estimates import Estimator, SmallSample, check_confidence, estimate_table
 from trialkit.models.information import gather_information
 from trialkit.models.kenward_roger import by_kenward_roger
 from trialkit.models.mixed_fit import MixedFit
@@ -77,7 +77,8 @@ def fit_mixed(
     standard errors: Kenward and Roger 1997, Biometrics 53:983-997. All is computed from the
     cross-products of [X y Z], so that time after one pass does not depend on the number of
     records; memory is the data and a few square matrices over the groups of all random terms,
-    of which there may be 3,000.
+    of which there may be 3,000. A formula may call functions, so never take one from a file
+    that came from somebody else.
 
     Examples
     --------
@@ -93,7 +94,8 @@ def fit_mixed(
     {'estimate': 0.2, 'std_error': 0.071, 'df': 3.0, 't': 2.828, 'p': 0.066, 'low': -0.025,
      'high': 0.425}
     """
-    _check_options(df, confidence)
+    _check_method(df)
+    check_confidence(confidence)
     frame = read_model_frame(formula, data, random)
     part, products = reduce_data(frame.response, frame.fixed, frame.groupings)
     check_terms(frame.design, part)
@@ -129,13 +131,9 @@ def fit_mixed(
     )
 
 
-def _check_options(df: str | None, confidence: float) -> None:
+def _check_method(df: str | None) -> None:
     if df is not None and df not in _METHODS:
         raise ModelError(f"df='{df}' is not known. Give one of: {', '.join(_METHODS)}, or None.")
-    if not 0 < confidence < 1:
-        raise ModelError(
-            f"confidence={confidence} is no level. Give a share between 0 and 1, such as 0.95."
-        )
 
 
 def _no_scatter_message(products: CrossProducts) -> str:

@@ -204,6 +204,52 @@ def _tolerance(rows: Floats) -> float:
     return _ROUNDING * max(1.0, float(np.abs(rows).max(initial=0.0)))
 
 
+def require_estimable(rows: Floats, part: FixedPart, words: list[str]) -> Floats:
+    """Write contrasts over the kept columns, or refuse what the data cannot estimate.
+
+    Parameters
+    ----------
+    rows
+        Contrasts over all design columns, shape (contrasts, columns).
+    part
+        Columns kept and dropped.
+    words
+        What each contrast is, for the message.
+
+    Returns
+    -------
+    ndarray
+        Shape (contrasts, kept).
+
+    Raises
+    ------
+    ModelError
+        Naming the first that cannot be estimated.
+    """
+    kept, possible = estimable(rows, part)
+    if not possible.all():
+        what = words[int((~possible).argmax())]
+        raise ModelError(
+            f"These records cannot estimate {what}: some combination of labels has no "
+            "record, or columns cannot be told apart. Leave out the term that mixes them."
+        )
+    return kept
+
+
+def level_place(levels: tuple[object, ...], against: object, factor: str) -> int:
+    """Return the position of a level of a factor.
+
+    Raises
+    ------
+    ModelError
+        If the factor has no such level.
+    """
+    if against not in levels:
+        known = ", ".join(str(level) for level in levels)
+        raise ModelError(f"'{factor}' has no level '{against}'. It has: {known}.")
+    return levels.index(against)
+
+
 def _require_labels(design: Design, factor: str) -> None:
     if factor in design.levels:
         return

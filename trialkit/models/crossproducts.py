@@ -143,7 +143,7 @@ def reduce_data(
     """
     _check_size(groupings)
     basis, triangle = np.linalg.qr(fixed)
-    kept, dropped, aliases = _independent_columns(triangle)
+    kept, dropped, aliases = independent_columns(triangle)
     spare = response.size - len(kept)
     if spare < 1:
         raise ModelError(
@@ -169,8 +169,19 @@ def _check_size(groupings: tuple[Grouping, ...]) -> None:
         )
 
 
-def _independent_columns(triangle: Floats) -> tuple[list[int], list[int], Floats]:
-    """Keep each column that earlier ones do not span; write the others through the kept."""
+def independent_columns(triangle: Floats) -> tuple[list[int], list[int], Floats]:
+    """Keep each column that earlier ones do not span; write the others through the kept.
+
+    Parameters
+    ----------
+    triangle
+        R of the columns' QR decomposition, shape (columns or fewer, columns).
+
+    Returns
+    -------
+    list of int, list of int, ndarray
+        Positions kept and dropped; the dropped over the kept, shape (kept, dropped).
+    """
     lengths = np.sqrt((triangle**2).sum(axis=0))
     kept: list[int] = []
     dropped: list[int] = []

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import stdtr, stdtrit
 
+from trialkit.errors import ModelError
 from trialkit.models.crossproducts import FixedPart
 from trialkit.models.model_frame import Design
 from trialkit.models.records import Floats
@@ -56,6 +57,20 @@ class Estimator:
         turned = self.part.rotate(rows)
         covariance = self.sigma**2 * turned @ self.method.covariance @ turned.T
         return turned @ self.coordinates, covariance, self.method.degrees(turned)
+
+
+def check_confidence(confidence: float) -> None:
+    """Refuse a level of confidence outside 0 to 1.
+
+    Raises
+    ------
+    ModelError
+        With an example.
+    """
+    if not 0 < confidence < 1:
+        raise ModelError(
+            f"confidence={confidence} is no level. Give a share between 0 and 1, such as 0.95."
+        )
 
 
 def estimate_table(

@@ -10,7 +10,13 @@ from numpy.typing import ArrayLike
 from scipy.special import fdtrc
 
 from trialkit.errors import ModelError
-from trialkit.models.contrasts import differences, estimable, marginal_means, term_contrasts
+from trialkit.models.contrasts import (
+    differences,
+    level_place,
+    marginal_means,
+    require_estimable,
+    term_contrasts,
+)
 from trialkit.models.estimates import Estimator, estimate_table
 from trialkit.models.records import Floats
 
@@ -140,7 +146,8 @@ class MixedFit:
             If the column is not in the formula, or a mean cannot be estimated.
         """
         levels, rows = marginal_means(self._estimator.design, factor)
-        kept = self._estimable(rows, [f"the mean of '{level}'" for level in levels])
+        words = [f"the mean of '{level}'" for level in levels]
+        kept = require_estimable(rows, self._estimator.part, words)
         table = estimate_table(*self._estimator.judge(kept), self.confidence)
         table.index = pd.Index(levels, name=factor)
         return table[["estimate", "std_error", "df", "low", "high"]]
@@ -173,10 +180,10 @@ class MixedFit:
             If the factor or the level is unknown, or a difference cannot be estimated.
         """
         levels, rows = marginal_means(self._estimator.design, factor)
-        place = None if against is None else _level_place(levels, against, factor)
+        place = None if against is None else level_place(levels, against, factor)
         pairs, steps = differences(len(levels), place)
         words = [f"'{levels[a]}' less '{levels[b]}'" for a, b in pairs]
-        kept = self._estimable(steps @ rows, words)
+        kept = require_estimable(steps @ rows, self._estimator.part, words)
         table = estimate_table(
             *self._estimator.judge(kept), self.confidence, simultaneous=simultaneous
         )
@@ -186,16 +193,6 @@ class MixedFit:
         else:
             table.index = pd.Index([levels[a] for a, _ in pairs], name=factor)
         return table
-
-    def _estimable(self, rows: Floats, words: list[str]) -> Floats:
-        kept, possible = estimable(rows, self._estimator.part)
-        if not possible.all():
-            what = words[int((~possible).argmax())]
-            raise ModelError(
-                f"These records cannot estimate {what}: some combination of labels has no "
-                "record, or columns cannot be told apart. Leave out the term that mixes them."
-            )
-        return kept
 
 
 def _f_tail(statistic: float, df_num: int, df_den: float) -> float:
@@ -217,10 +214,3 @@ def _independent(rows: Floats) -> Floats:
     _, sizes, right = np.linalg.svd(rows, full_matrices=False)
     rank = int((sizes > 1e-8 * max(float(sizes.max(initial=0.0)), np.finfo(float).tiny)).sum())
     return np.asarray(right[:rank])
-
-
-def _level_place(levels: tuple[object, ...], against: object, factor: str) -> int:
-    if against not in levels:
-        known = ", ".join(str(level) for level in levels)
-        raise ModelError(f"'{factor}' has no level '{against}'. It has: {known}.")
-    return levels.index(against)

@@ -95,6 +95,8 @@ class ModelFrame:
         How to write further rows of `fixed`.
     notes
         Sentences on rows left out.
+    numbers
+        Further columns of numbers asked for, on the rows used and under their names.
     """
 
     response: Floats
@@ -102,9 +104,17 @@ class ModelFrame:
     groupings: tuple[Grouping, ...]
     design: Design
     notes: tuple[str, ...]
+    numbers: pd.DataFrame
 
 
-def read_model_frame(formula: str, data: pd.DataFrame, random: Sequence[str]) -> ModelFrame:
+def read_model_frame(
+    formula: str,
+    data: pd.DataFrame,
+    random: Sequence[str],
+    *,
+    numbers: Sequence[str] = (),
+    single_records: bool = False,
+) -> ModelFrame:
     """Turn a formula, a table and random terms into numbers.
 
     Parameters
@@ -115,6 +125,10 @@ def read_model_frame(formula: str, data: pd.DataFrame, random: Sequence[str]) ->
         One row a record.
     random
         Grouping columns, combined with a colon where a group is a combination.
+    numbers
+        Further columns that the model uses as numbers, such as an exposure.
+    single_records
+        Whether a random term may have one group for every record.
 
     Returns
     -------
@@ -131,16 +145,19 @@ def read_model_frame(formula: str, data: pd.DataFrame, random: Sequence[str]) ->
     left = _columns_of(parsed.lhs, data)
     right = _columns_of(parsed.rhs, data)
     grouped = {name: _grouping_columns(name, data) for name in _random_terms(random)}
-    used = list(dict.fromkeys([*left, *right, *(c for cs in grouped.values() for c in cs)]))
+    columns = [c for cs in grouped.values() for c in cs]
+    used = list(dict.fromkeys([*left, *right, *columns, *numbers]))
     if not left:
         raise ModelError(f"The left side of '{formula}' names no column. Start it with the yield.")
     table, notes = rows_used(data, used)
-    table = tidy(table, left, right)
+    table = tidy(table, [*left, *numbers], right)
     notes += text_notes(table, right)
     response, fixed, spec = _materialise(parsed, table, formula)
     design = _design(spec, table, right)
     groupings = tuple(_grouping(name, table, columns) for name, columns in grouped.items())
-    return ModelFrame(response, fixed, groupings, design, notes)
+    if not single_records:
+        _check_repeated(groupings, len(table))
+    return ModelFrame(response, fixed, groupings, design, notes, table[list(numbers)])
 
 
 def _parse(formula: str) -> Formula:
@@ -283,12 +300,17 @@ def _grouping(name: str, table: pd.DataFrame, columns: list[str]) -> Grouping:
             f"The random term '{name}' has only one group in the records used. "
             "Leave it out, or give records of more groups."
         )
-    if levels == len(table):
-        raise ModelError(
-            f"Every record is its own '{name}', so scatter between them cannot be told from "
-            f"scatter between records. Leave '{name}' out of the random terms."
-        )
     return Grouping(name, codes, levels)
+
+
+def _check_repeated(groupings: tuple[Grouping, ...], records: int) -> None:
+    for grouping in groupings:
+        if grouping.levels == records:
+            raise ModelError(
+                f"Every record is its own '{grouping.name}', so scatter between them cannot be "
+                f"told from scatter between records. Leave '{grouping.name}' out of the random "
+                "terms."
+            )
 
 
 def _renumber(codes: Codes, span: int) -> tuple[Codes, int]:

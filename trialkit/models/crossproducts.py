@@ -310,11 +310,12 @@ def check_random_terms(products: CrossProducts, labels: tuple[str, ...]) -> None
     left = products.member.T @ np.diag(outside)
     for name, scatter, rest in zip(products.terms, own, left, strict=True):
         if rest <= _ALIASED * scatter:
-            raise ModelError(_aliased_message(name, labels))
+            raise ModelError(aliased_message(name, labels))
     _check_separable(products, outside, left)
 
 
-def _aliased_message(name: str, labels: tuple[str, ...]) -> str:
+def aliased_message(name: str, labels: tuple[str, ...]) -> str:
+    """Say that a random term is spanned by the formula, whose columns of labels are given."""
     beside = " and ".join(f"'{label}'" for label in labels) or "the formula"
     return (
         f"The random term '{name}' cannot be told from {beside}: differences between its groups "

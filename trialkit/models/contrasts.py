@@ -14,7 +14,6 @@ from itertools import combinations
 import numpy as np
 import pandas as pd
 from formulaic.parser.types import Term
-from numpy.typing import NDArray
 
 from trialkit.errors import ModelError
 from trialkit.models.crossproducts import FixedPart
@@ -53,31 +52,6 @@ def marginal_means(design: Design, factor: str) -> tuple[tuple[object, ...], Flo
     levels = design.levels[factor]
     grid = _reference_grid(design)
     return levels, _level_weights(grid, factor, levels) @ design.rows(grid)
-
-
-def differences(count: int, against: int | None) -> tuple[list[tuple[int, int]], Floats]:
-    """Return pairs of levels and the rows that subtract the second from the first.
-
-    Parameters
-    ----------
-    count
-        Number of levels.
-    against
-        Position of the level to compare with, or None for all pairs.
-
-    Returns
-    -------
-    list of tuple, ndarray
-        Pairs of positions, and rows over the levels, shape (pairs, count).
-    """
-    if against is None:
-        pairs = list(combinations(range(count), 2))
-    else:
-        pairs = [(level, against) for level in range(count) if level != against]
-    rows = np.zeros((len(pairs), count))
-    for row, (first, second) in enumerate(pairs):
-        rows[row, first], rows[row, second] = 1.0, -1.0
-    return pairs, rows
 
 
 def term_contrasts(design: Design, part: FixedPart, term: str) -> Floats:
@@ -165,26 +139,6 @@ def _own_contrasts(part: FixedPart, own: list[int]) -> Floats:
     return np.asarray(left[:, rank:].T)
 
 
-def estimable(rows: Floats, part: FixedPart) -> tuple[Floats, NDArray[np.bool_]]:
-    """Write contrasts over the kept columns, and say which of them the data can estimate.
-
-    Parameters
-    ----------
-    rows
-        Contrasts over all design columns, shape (contrasts, columns).
-    part
-        Columns kept, dropped, and how the dropped hang on the kept.
-
-    Returns
-    -------
-    ndarray, ndarray of bool
-        Shape (contrasts, kept) and (contrasts,).
-    """
-    kept = rows[:, list(part.kept)]
-    far = np.abs(_remainder(rows, part)) > _tolerance(rows)
-    return kept, np.asarray(~far.any(axis=1))
-
-
 def _estimable_part(rows: Floats, part: FixedPart) -> Floats:
     """Return the combinations of contrasts that the data can estimate, over the kept columns."""
     kept = rows[:, list(part.kept)]
@@ -226,24 +180,66 @@ def require_estimable(rows: Floats, part: FixedPart, words: list[str]) -> Floats
     ModelError
         Naming the first that cannot be estimated.
     """
-    kept, possible = estimable(rows, part)
-    if not possible.all():
-        what = words[int((~possible).argmax())]
+    impossible = (np.abs(_remainder(rows, part)) > _tolerance(rows)).any(axis=1)
+    if impossible.any():
+        what = words[int(impossible.argmax())]
         raise ModelError(
             f"These records cannot estimate {what}: some combination of labels has no "
             "record, or columns cannot be told apart. Leave out the term that mixes them."
         )
-    return kept
+    return rows[:, list(part.kept)]
 
 
-def level_place(levels: tuple[object, ...], against: object, factor: str) -> int:
-    """Return the position of a level of a factor.
+def comparisons(
+    design: Design, part: FixedPart, factor: str, against: object | None, word: str
+) -> tuple[Floats, pd.Index]:
+    """Return the contrasts that compare the levels of a factor, and how to name them.
+
+    Parameters
+    ----------
+    design, part
+        The fixed part, and which of its columns were kept.
+    factor
+        A column of the formula that acts as labels.
+    against
+        The level to compare with, or None for all pairs.
+    word
+        What stands between two levels in a message, such as `"less"`.
+
+    Returns
+    -------
+    ndarray, Index
+        Rows over the kept columns; the level compared, or for all pairs the two levels.
 
     Raises
     ------
     ModelError
-        If the factor has no such level.
+        If the factor or the level is unknown, or a comparison cannot be estimated.
     """
+    levels, rows = marginal_means(design, factor)
+    place = None if against is None else _level_place(levels, against, factor)
+    pairs, steps = _steps(len(levels), place)
+    words = [f"'{levels[a]}' {word} '{levels[b]}'" for a, b in pairs]
+    kept = require_estimable(steps @ rows, part, words)
+    if against is not None:
+        return kept, pd.Index([levels[a] for a, _ in pairs], name=factor)
+    named = [(levels[a], levels[b]) for a, b in pairs]
+    return kept, pd.MultiIndex.from_tuples(named, names=[factor, "against"])
+
+
+def _steps(count: int, against: int | None) -> tuple[list[tuple[int, int]], Floats]:
+    """Return pairs of levels, and the rows over the levels that subtract second from first."""
+    if against is None:
+        pairs = list(combinations(range(count), 2))
+    else:
+        pairs = [(level, against) for level in range(count) if level != against]
+    rows = np.zeros((len(pairs), count))
+    for row, (first, second) in enumerate(pairs):
+        rows[row, first], rows[row, second] = 1.0, -1.0
+    return pairs, rows
+
+
+def _level_place(levels: tuple[object, ...], against: object, factor: str) -> int:
     if against not in levels:
         known = ", ".join(str(level) for level in levels)
         raise ModelError(f"'{factor}' has no level '{against}'. It has: {known}.")

@@ -11,8 +11,7 @@ from scipy.special import fdtrc
 
 from trialkit.errors import ModelError
 from trialkit.models.contrasts import (
-    differences,
-    level_place,
+    comparisons,
     marginal_means,
     require_estimable,
     term_contrasts,
@@ -179,19 +178,10 @@ class MixedFit:
         ModelError
             If the factor or the level is unknown, or a difference cannot be estimated.
         """
-        levels, rows = marginal_means(self._estimator.design, factor)
-        place = None if against is None else level_place(levels, against, factor)
-        pairs, steps = differences(len(levels), place)
-        words = [f"'{levels[a]}' less '{levels[b]}'" for a, b in pairs]
-        kept = require_estimable(steps @ rows, self._estimator.part, words)
-        table = estimate_table(
-            *self._estimator.judge(kept), self.confidence, simultaneous=simultaneous
-        )
-        if against is None:
-            named = [(levels[a], levels[b]) for a, b in pairs]
-            table.index = pd.MultiIndex.from_tuples(named, names=[factor, "against"])
-        else:
-            table.index = pd.Index([levels[a] for a, _ in pairs], name=factor)
+        estimator = self._estimator
+        kept, index = comparisons(estimator.design, estimator.part, factor, against, "less")
+        table = estimate_table(*estimator.judge(kept), self.confidence, simultaneous=simultaneous)
+        table.index = index
         return table
 
 

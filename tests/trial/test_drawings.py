@@ -93,6 +93,25 @@ def test_a_block_with_one_treatment_only_is_a_note(trial_folder, features, write
     assert {check.outcome for check in checks} == {"warning"}
 
 
+def test_a_layout_with_one_order_in_every_block(trial_folder, write_layout, draw):
+    # Eight pairs: a fair draw puts them all in one order 1 time in 128.
+    def strip(number, treatment):
+        properties = {"strip": f"S{number}", "block": f"B{number // 2}", "treatment": treatment}
+        geometry = draw(24 * number, 0, 24, 300)
+        return {"type": "Feature", "properties": properties, "geometry": geometry}
+
+    strips = [strip(n, ["untreated", "dressed"][n % 2]) for n in range(16)]
+    write_layout(trial_folder, strips)
+    (found,) = sentences(trial_folder)
+    assert "Every block has its treatments in the same order: untreated, dressed." in found
+    strips[3]["properties"]["treatment"], strips[2]["properties"]["treatment"] = (
+        "untreated",
+        "dressed",
+    )
+    write_layout(trial_folder, strips)
+    assert sentences(trial_folder) == []
+
+
 @pytest.mark.parametrize(
     ("geometry", "says"),
     [

@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import json
+import math
+from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
+import numpy as np
+import pandas as pd
 import shapely
 from shapely.geometry import shape
 from shapely.geometry.base import BaseGeometry
@@ -24,6 +28,9 @@ LARGEST_DRAWING_BYTES = 50_000_000
 #: Share of a strip that may overlap its neighbour or lie outside the field: drawing by hand is
 #: not exact, and half a per cent of a strip moves no yield. Common practice, no source.
 DRAWING_TOLERANCE = 0.005
+
+#: A draw this unlikely is taken for none: common practice, no source.
+UNLIKELY_DRAW = 0.01
 
 _WGS84 = "EPSG:4326"
 
@@ -152,6 +159,7 @@ def check_ground(
     checks += _check_treatments(config, strips)
     grid = local_grid(strips)
     polygons = strips.to_crs(grid).set_index("strip").geometry
+    checks += _same_order(strips, polygons)
     checks += _overlaps(polygons)
     if boundary is not None:
         field = boundary.to_crs(grid).union_all()
@@ -192,6 +200,29 @@ def _check_treatments(config: TrialConfig, strips: gpd.GeoDataFrame) -> Iterator
             found = f"Block {block} has only '{group['treatment'].iloc[0]}' in it."
             remedy = "It adds little: a block compares treatments side by side."
             yield Check(LAYOUT_FILE, f"block {block}", found, remedy, "warning")
+
+
+def _same_order(strips: gpd.GeoDataFrame, polygons: gpd.GeoSeries) -> Iterator[Check]:
+    """Say where every block has its treatments in one order, as no fair draw would likely give."""
+    middles = shapely.get_coordinates(shapely.centroid(polygons.to_numpy()))
+    table = pd.DataFrame(middles, columns=["x", "y"]).assign(
+        block=strips["block"].to_numpy(), treatment=strips["treatment"].to_numpy()
+    )
+    apart = table[["x", "y"]] - table.groupby("block")[["x", "y"]].transform("mean")
+    across = np.linalg.svd(apart.to_numpy(), full_matrices=False)[2][0]
+    table["place"] = apart.to_numpy() @ across
+    ordered = table.sort_values("place").groupby("block", sort=False)["treatment"]
+    orders = [tuple(order) for _, order in ordered]
+    draws = math.factorial(len(orders[0])) / math.prod(
+        math.factorial(number) for number in Counter(orders[0]).values()
+    )
+    if len(set(orders)) == 1 and draws ** (1 - len(orders)) < UNLIKELY_DRAW:
+        found = f"Every block has its treatments in the same order: {', '.join(orders[0])}."
+        remedy = (
+            "Unless that order was drawn for each block, the randomisation test does not hold, "
+            "and a trend across the field can look like a gain. Draw each block anew next time."
+        )
+        yield Check(LAYOUT_FILE, "", found, remedy, "warning")
 
 
 def _overlaps(polygons: gpd.GeoSeries) -> Iterator[Check]:

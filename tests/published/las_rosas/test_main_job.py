@@ -79,3 +79,10 @@ def test_three_blocks_can_never_settle_it_by_the_draw_alone(result):
     assert len(draws) == 5
     assert all(check.p_value >= 0.25 for check in draws)
     assert all("no p below 0.25" in check.note for check in draws)
+
+
+def test_the_systematic_layout_is_noticed(result):
+    # The rates were drawn in one repeat only, and that order was used again in the other two.
+    answer, _ = result
+    (note,) = [note for note in answer.summary.warnings if "same order" in note]
+    assert "N3" in note

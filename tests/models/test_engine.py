@@ -8,7 +8,7 @@ import pytest
 
 from trialkit.errors import ModelError
 from trialkit.models import fit_mixed
-from trialkit.models.crossproducts import check_random_terms, reduce_data
+from trialkit.models.crossproducts import check_random_terms, cross_products, reduce_fixed
 from trialkit.models.model_frame import read_model_frame
 from trialkit.models.reml import _descend, evaluate, maximise
 
@@ -20,7 +20,8 @@ DIFFERENCES = 1e-5
 
 def reduced(formula, data, random):
     frame = read_model_frame(formula, data, random)
-    return frame, *reduce_data(frame.response, frame.fixed, frame.groupings)
+    fixed = reduce_fixed(frame.response, frame.fixed)
+    return frame, fixed.part, cross_products(fixed, frame.groupings)
 
 
 @pytest.mark.parametrize("ratios", [(0.0, 0.0), (0.0, 0.7), (1.3, 0.2), (40.0, 25.0)])

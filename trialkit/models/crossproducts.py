@@ -14,8 +14,8 @@ import numpy as np
 from scipy.linalg import blas
 
 from trialkit.errors import ModelError
-from trialkit.models.model_frame import Grouping
-from trialkit.models.records import Codes, Floats
+from trialkit.models.random_blocks import CHUNK, RandomBlock, cross
+from trialkit.models.records import Floats
 
 #: A column is collinear when less than this share of its length lies outside the columns
 #: before it. Map coordinates (6 million m, a field 100 m across) keep 1e-5.
@@ -117,31 +117,46 @@ class CrossProducts:
         return self.between[:, : self.member.shape[0]]
 
 
-def reduce_data(
-    response: Floats, fixed: Floats, groupings: tuple[Grouping, ...]
-) -> tuple[FixedPart, CrossProducts]:
-    """Reduce n records to cross-products.
+@dataclass(frozen=True, slots=True)
+class Reduced:
+    """Fixed columns made orthonormal and the response taken to its scaled residual.
+
+    Parameters
+    ----------
+    part
+        The fixed columns kept, and least squares on them.
+    columns
+        [Q y]: y with Q'y = 0 and y'y = n - p, shape (n, p + 1).
+    """
+
+    part: FixedPart
+    columns: Floats
+
+    @property
+    def spare(self) -> int:
+        """Residual degrees of freedom n - p."""
+        return self.columns.shape[0] - self.columns.shape[1] + 1
+
+
+def reduce_fixed(response: Floats, fixed: Floats) -> Reduced:
+    """Fit the fixed part by least squares.
 
     Parameters
     ----------
     response
         Shape (n,).
     fixed
-        Shape (n, p).
-    groupings
-        One per random term.
+        Shape (n, p), collinear columns included.
 
     Returns
     -------
-    FixedPart, CrossProducts
+    Reduced
 
     Raises
     ------
     ModelError
-        If the response is constant or fully explained, if no residual degree of freedom is
-        left, or if there are too many groups.
+        If the response is constant or fully explained, or no residual degree of freedom is left.
     """
-    _check_size(groupings)
     basis, triangle = np.linalg.qr(fixed)
     kept, dropped, aliases = independent_columns(triangle)
     spare = response.size - len(kept)
@@ -156,13 +171,16 @@ def reduce_data(
     scale = float(np.sqrt(residual @ residual / spare))
     _check_scatter(response, scale * np.sqrt(spare))
     part = FixedPart(tuple(kept), tuple(dropped), triangle, aliases, projected, scale)
-    return part, _cross_products(basis, residual / scale, groupings)
+    columns = np.empty((response.size, len(kept) + 1), order="F")
+    columns[:, :-1] = basis
+    np.divide(residual, scale, out=columns[:, -1])
+    return Reduced(part, columns)
 
 
-def _check_size(groupings: tuple[Grouping, ...]) -> None:
-    groups = sum(grouping.levels for grouping in groupings)
+def _check_size(blocks: tuple[RandomBlock, ...]) -> None:
+    groups = sum(sum(block.sizes) for block in blocks)
     if groups > MOST_GROUPS:
-        names = " and ".join(f"'{grouping.name}'" for grouping in groupings)
+        names = " and ".join(f"'{name}'" for block in blocks for name in block.terms)
         raise ModelError(
             f"The random terms {names} make {groups} groups, more than the {MOST_GROUPS} that "
             "fit into memory. Use larger groups, or average the records of each group first."
@@ -222,31 +240,53 @@ def _check_scatter(response: Floats, left: float) -> None:
         )
 
 
-def _cross_products(
-    basis: Floats, residual: Floats, groupings: tuple[Grouping, ...]
-) -> CrossProducts:
-    terms = tuple(grouping.name for grouping in groupings)
-    sizes = tuple(grouping.levels for grouping in groupings)
-    member = np.repeat(np.eye(len(sizes)), sizes, axis=0)
-    records, parameters = basis.shape
-    columns = [*basis.T, residual]
-    if not groupings:
-        whole = np.diag([1.0] * parameters + [records - parameters])
+def cross_products(reduced: Reduced, blocks: tuple[RandomBlock, ...]) -> CrossProducts:
+    """Reduce n records to cross-products.
+
+    Parameters
+    ----------
+    reduced
+        The fixed part and the response.
+    blocks
+        The random terms.
+
+    Returns
+    -------
+    CrossProducts
+
+    Raises
+    ------
+    ModelError
+        If there are too many groups.
+    """
+    _check_size(blocks)
+    records, parameters = reduced.columns.shape[0], reduced.columns.shape[1] - 1
+    terms, sizes, member = layout(blocks)
+    if not blocks:
+        whole = np.diag([1.0] * parameters + [float(records - parameters)])
         return CrossProducts(records, parameters, terms, sizes, member, whole[:0], whole)
-    counts = np.concatenate([np.column_stack([_count(a, b) for b in groupings]) for a in groupings])
-    square_root, inverse = _roots(counts)
-    means, rests = zip(*(_split(column, groupings, inverse) for column in columns), strict=True)
-    between = square_root @ np.column_stack([np.eye(len(counts)), *means])
-    within = np.array([[first @ second for second in rests] for first in rests])
+    square = np.block([[cross(a, b, records) for b in blocks] for a in blocks])
+    square_root, inverse = roots(square)
+    effects, rest = _split(reduced.columns, blocks, inverse)
+    between = square_root @ np.column_stack([np.eye(len(square)), effects])
+    within = np.array([[first @ second for second in rest.T] for first in rest.T])
     return CrossProducts(
         records, parameters, terms, sizes, member, np.asfortranarray(between), within
     )
 
 
-def _roots(counts: Floats) -> tuple[Floats, Floats]:
+def layout(blocks: tuple[RandomBlock, ...]) -> tuple[tuple[str, ...], tuple[int, ...], Floats]:
+    """Return names and sizes of all terms, and which term each column of Z belongs to."""
+    terms = tuple(name for block in blocks for name in block.terms)
+    sizes = tuple(size for block in blocks for size in block.sizes)
+    return terms, sizes, np.repeat(np.eye(len(sizes)), sizes, axis=0)
+
+
+def roots(square: Floats) -> tuple[Floats, Floats]:
     """Return K with K'K = Z'Z, shape (r, q), and a generalised inverse of Z'Z."""
-    size = np.sqrt(np.diag(counts))
-    values, vectors = np.linalg.eigh(counts / np.outer(size, size))
+    size = np.sqrt(np.diag(square))
+    size[size == 0] = 1.0
+    values, vectors = np.linalg.eigh(square / np.outer(size, size))
     used = values > _EMPTY_DIRECTION * values[-1]
     square_root = np.sqrt(values[used])[:, None] * vectors[:, used].T * size
     inverse_root = vectors[:, used].T / np.sqrt(values[used])[:, None] / size
@@ -254,36 +294,27 @@ def _roots(counts: Floats) -> tuple[Floats, Floats]:
 
 
 def _split(
-    column: Floats, groupings: tuple[Grouping, ...], inverse: Floats
+    columns: Floats, blocks: tuple[RandomBlock, ...], inverse: Floats
 ) -> tuple[Floats, Floats]:
-    """Split a column into effects of the groups and what lies within, by least squares.
+    """Split columns into effects of the groups and what lies within, by least squares.
 
     The second pass takes out what rounding left in the first: sums over ten thousands of
     records a group, and groups that are crossed with few ties between them.
     """
-    effects = np.zeros(inverse.shape[0])
-    rest = column
-    edges = np.cumsum([grouping.levels for grouping in groupings])[:-1]
+    effects = np.zeros((inverse.shape[0], columns.shape[1]))
+    rest = columns.copy(order="F")
+    everything = slice(0, columns.shape[0])
+    edges = np.cumsum([sum(block.sizes) for block in blocks])[:-1]
     for _ in range(2):
-        change = inverse @ np.concatenate([_sum(grouping, rest) for grouping in groupings])
-        for grouping, part in zip(groupings, np.split(change, edges), strict=True):
-            rest = rest - part[grouping.codes]
+        sums = np.concatenate([block.sums(rest, everything) for block in blocks])
+        change = inverse @ sums
+        parts = np.split(change, edges)
+        for begin in range(0, columns.shape[0], CHUNK):
+            rows = slice(begin, begin + CHUNK)
+            for block, part in zip(blocks, parts, strict=True):
+                rest[rows] -= block.spread(part, rows)
         effects += change
     return effects, rest
-
-
-def _count(first: Grouping, second: Grouping) -> Floats:
-    """Count the records shared by each pair of groups, shape (first.levels, second.levels)."""
-    if first is second:
-        return np.diag(np.bincount(first.codes, minlength=first.levels).astype(float))
-    joint: Codes = first.codes * second.levels + second.codes
-    counts = np.bincount(joint, minlength=first.levels * second.levels)
-    return counts.reshape(first.levels, second.levels).astype(float)
-
-
-def _sum(grouping: Grouping, values: Floats) -> Floats:
-    sums = np.bincount(grouping.codes, weights=values, minlength=grouping.levels)
-    return sums.astype(float)
 
 
 def check_random_terms(products: CrossProducts, labels: tuple[str, ...]) -> None:

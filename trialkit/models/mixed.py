@@ -14,7 +14,8 @@ from trialkit.models.crossproducts import (
     CrossProducts,
     FixedPart,
     check_random_terms,
-    reduce_data,
+    cross_products,
+    reduce_fixed,
 )
 from trialkit.models.estimates import Estimator, SmallSample, check_confidence, estimate_table
 from trialkit.models.information import gather_information
@@ -97,7 +98,8 @@ def fit_mixed(
     _check_method(df)
     check_confidence(confidence)
     frame = read_model_frame(formula, data, random)
-    part, products = reduce_data(frame.response, frame.fixed, frame.groupings)
+    reduced = reduce_fixed(frame.response, frame.fixed)
+    part, products = reduced.part, cross_products(reduced, frame.groupings)
     check_terms(frame.design, part)
     check_random_terms(products, tuple(frame.design.levels))
     search = maximise(products)

@@ -17,6 +17,7 @@ from formulaic import Formula, ModelSpec
 from formulaic.errors import FormulaicError
 
 from trialkit.errors import ModelError
+from trialkit.models.random_blocks import Grouping
 from trialkit.models.records import (
     Codes,
     Floats,
@@ -28,25 +29,6 @@ from trialkit.models.records import (
     text_notes,
     tidy,
 )
-
-
-@dataclass(frozen=True, slots=True)
-class Grouping:
-    """A random term: which group each record belongs to.
-
-    Parameters
-    ----------
-    name
-        The term as given, such as `"block:strip"`.
-    codes
-        Group of each record, 0 to `levels` - 1, shape (n,).
-    levels
-        Number of groups.
-    """
-
-    name: str
-    codes: Codes
-    levels: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,8 +77,8 @@ class ModelFrame:
         How to write further rows of `fixed`.
     notes
         Sentences on rows left out.
-    numbers
-        Further columns of numbers asked for, on the rows used and under their names.
+    numbers, labels
+        Further columns asked for, numbers and labels, on the rows used and under their names.
     """
 
     response: Floats
@@ -105,6 +87,7 @@ class ModelFrame:
     design: Design
     notes: tuple[str, ...]
     numbers: pd.DataFrame
+    labels: pd.DataFrame
 
 
 def read_model_frame(
@@ -113,6 +96,7 @@ def read_model_frame(
     random: Sequence[str],
     *,
     numbers: Sequence[str] = (),
+    labels: Sequence[str] = (),
     single_records: bool = False,
 ) -> ModelFrame:
     """Turn a formula, a table and random terms into numbers.
@@ -127,6 +111,8 @@ def read_model_frame(
         Grouping columns, combined with a colon where a group is a combination.
     numbers
         Further columns that the model uses as numbers, such as an exposure.
+    labels
+        Further columns that the model uses as labels, such as the pass.
     single_records
         Whether a random term may have one group for every record.
 
@@ -146,7 +132,7 @@ def read_model_frame(
     right = _columns_of(parsed.rhs, data)
     grouped = {name: _grouping_columns(name, data) for name in _random_terms(random)}
     columns = [c for cs in grouped.values() for c in cs]
-    used = list(dict.fromkeys([*left, *right, *columns, *numbers]))
+    used = list(dict.fromkeys([*left, *right, *columns, *numbers, *labels]))
     if not left:
         raise ModelError(f"The left side of '{formula}' names no column. Start it with the yield.")
     table, notes = rows_used(data, used)
@@ -157,7 +143,9 @@ def read_model_frame(
     groupings = tuple(_grouping(name, table, columns) for name, columns in grouped.items())
     if not single_records:
         _check_repeated(groupings, len(table))
-    return ModelFrame(response, fixed, groupings, design, notes, table[list(numbers)])
+    return ModelFrame(
+        response, fixed, groupings, design, notes, table[list(numbers)], table[list(labels)]
+    )
 
 
 def _parse(formula: str) -> Formula:

@@ -191,7 +191,8 @@ def maximise(products: CrossProducts) -> RemlFit:
 
 def _per_group(products: CrossProducts) -> Floats:
     """Mean number of records in a group of each term: the scale on which ratios act."""
-    return products.records / np.array(products.sizes, dtype=float)
+    squares = products.member.T @ (products.groups**2).sum(axis=0)
+    return np.asarray(squares / np.array(products.sizes, dtype=float))
 
 
 def _promising(products: CrossProducts) -> list[RemlState]:

@@ -146,7 +146,9 @@ def test_empty_cells_are_counted():
     assert found.notes == (
         "1 of 12 records left out for empty cells: 'yield_t_ha' in 1.",
         "1 of 6 blocks hold only one of the two: left out.",
+        "Too few allocations for an interval at 95%: no p falls below 0.062.",
     )
+    assert (found.low, found.high) == (-np.inf, np.inf)
 
 
 def refused(message, data, **change):
@@ -165,6 +167,9 @@ def test_bad_input():
     refused(r"holds text, such as 'x'", data.assign(yield_t_ha="x"))
     refused(r"holds 1 values: 'dressed'. Add records", data[data["treatment"] == "dressed"])
     three = data.assign(treatment=["a", "b", "c", "a", "b", "c", "a", "b"])
-    refused(r"holds 3 values: 'a', 'b', 'c'. Pass only the records of the two", three)
+    refused(
+        r"holds 3 values: 'a', 'b', 'c'. Pass only the records of the two.*or use shuffle_several",
+        three,
+    )
     alone = data.assign(block=data["treatment"])
     refused(r"No 'block' holds both 'untreated' and 'dressed'", alone)

@@ -2,6 +2,17 @@
 
 from trialkit.models.mixed import fit_mixed
 from trialkit.models.mixed_fit import FTest, MixedFit
-from trialkit.models.shuffle import ShuffleTest, shuffle_test
+from trialkit.models.several_arms import SeveralShuffle, shuffle_several
+from trialkit.models.shuffle import ShuffleTest, fewest_blocks, shuffle_test, smallest_p
 
-__all__ = ["FTest", "MixedFit", "ShuffleTest", "fit_mixed", "shuffle_test"]
+__all__ = [
+    "FTest",
+    "MixedFit",
+    "SeveralShuffle",
+    "ShuffleTest",
+    "fewest_blocks",
+    "fit_mixed",
+    "shuffle_several",
+    "shuffle_test",
+    "smallest_p",
+]

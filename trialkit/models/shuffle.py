@@ -1,22 +1,34 @@
 """The randomisation test of the design as drawn.
 
 Had the treatment done nothing, each strip would have yielded the same whichever treatment
-the draw had put on it. So the labels are drawn again, inside blocks, as the design drew
-them, and the difference found is held against the differences those draws give. No normal
-distribution and no variance is assumed (Fisher 1935, The Design of Experiments, ch. 3).
+the draw had put on it. So the labels are drawn again, inside blocks or from the list of
+layouts the design could draw, and the difference found is held against the differences those
+draws give. No normal distribution and no variance is assumed (Fisher 1935, The Design of
+Experiments, ch. 3).
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import combinations
-from math import comb, prod, sqrt
+from math import comb, factorial, floor, prod, sqrt
 
 import numpy as np
 import pandas as pd
 
 from trialkit.errors import ModelError
-from trialkit.models.records import Floats, check_table, label_codes, level_values, rows_used, tidy
+from trialkit.models.allocations import read_allocations, sample_note
+from trialkit.models.estimates import check_confidence
+from trialkit.models.records import (
+    Codes,
+    Floats,
+    check_table,
+    label_codes,
+    level_values,
+    rows_used,
+    tidy,
+)
 
 #: Up to this many allocations, all are counted instead of a sample.
 EXACT_UP_TO = 100_000
@@ -46,8 +58,14 @@ class ShuffleTest:
         Standard error of p from sampling; zero where exact.
     treatments
         The two treatments compared: the first less the second.
+    low, high
+        Interval of the difference, in the unit of the response: the differences that the test
+        does not reject, were each strip to gain the same. Infinite where the design is too
+        small to have such an interval. Where `exact` is false its ends are sampled too.
+    confidence
+        Level of that interval.
     notes
-        Sentences on records left out.
+        Sentences on records left out, and on an interval without ends.
     """
 
     difference: float
@@ -57,21 +75,42 @@ class ShuffleTest:
     smallest_p: float
     monte_carlo_error: float
     treatments: tuple[object, object]
+    low: float
+    high: float
+    confidence: float
     notes: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class _Block:
-    """Yields of one block less their mean, and how many carry the first treatment."""
+    """One block: yields and first-treatment marks, each less its mean; shape (strips, 2)."""
 
     deviations: Floats
     first: int
-    observed: float
+
+    @property
+    def size(self) -> int:
+        """Number of strips."""
+        return int(self.deviations.shape[0])
 
     @property
     def weight(self) -> float:
         """What the block adds to the least-squares weight of the difference."""
-        return self.first * (self.deviations.size - self.first) / self.deviations.size
+        return self.first * (self.size - self.first) / self.size
+
+
+@dataclass(frozen=True, slots=True)
+class _Drawn:
+    """Differences that other allocations give.
+
+    `of_yields` is the difference of the yields, `of_marks` that of the marks of the layout
+    sown: 1 for that layout itself, -1 for its mirror image.
+    """
+
+    of_yields: Floats
+    of_marks: Floats
+    exact: bool
+    smallest_p: float
 
 
 def shuffle_test(
@@ -83,12 +122,15 @@ def shuffle_test(
     draws: int = 9999,
     seed: int | None = None,
     against: object | None = None,
+    allocations: Iterable[object] | None = None,
+    confidence: float = 0.95,
 ) -> ShuffleTest:
-    """Test a difference between two treatments by reshuffling labels inside blocks.
+    """Test a difference between two treatments by drawing their labels again.
 
     The difference is that of least squares with blocks: the block differences weighted by
     n1 n2 / (n1 + n2). With one strip of each treatment a block this is the mean difference
-    of the pairs, and the test flips signs.
+    of the pairs, and the test flips signs. Strips without a yield are left out, and the labels
+    of those left are drawn again; this asks that they were not lost because of the treatment.
 
     Parameters
     ----------
@@ -102,6 +144,12 @@ def shuffle_test(
         Seed of the sample. The same seed gives the same p.
     against
         Treatment to subtract, such as `"untreated"`; None for the first in sorted order.
+    allocations
+        The layouts that the design could draw, where that is less than all inside blocks:
+        one label for each row of the data, in their order. With the layout sown among them
+        they count as all there are; without it, as a sample.
+    confidence
+        Level of the interval, between 0 and 1.
 
     Returns
     -------
@@ -110,8 +158,16 @@ def shuffle_test(
     Raises
     ------
     ModelError
-        If the columns cannot be used, the data hold other than two treatments, or no block
-        holds both.
+        If the columns cannot be used, the data hold other than two treatments, no block
+        holds both, or the design could draw only one layout.
+
+    Notes
+    -----
+    Interval: the gains d for which yields less d on the treated strips give p above
+    1 - confidence (Hodges and Lehmann 1963, Annals of Mathematical Statistics 34:598-611). An
+    allocation with difference T of the yields and C of the marks is as extreme as the layout
+    sown for d between (D - T) / (1 - C) and (D + T) / (1 + C), D the difference found, so the
+    ends are order statistics of these and nothing is searched.
 
     Examples
     --------
@@ -126,15 +182,101 @@ def shuffle_test(
     >>> found = shuffle_test(strips, "yield_t_ha", "treatment", "block", against="untreated")
     >>> round(found.difference, 3), found.p, found.exact, found.smallest_p
     (0.233, 0.03125, True, 0.03125)
+    >>> round(found.low, 3), round(found.high, 3)
+    (0.1, 0.4)
     """
     if draws < 1:
         raise ModelError(f"draws={draws} is no number of draws. Give 1 or more, such as 9999.")
+    check_confidence(confidence)
     check_table(data)
-    rows, notes = rows_used(data, list(dict.fromkeys([response, treatment, block])))
+    columns = list(dict.fromkeys([response, treatment, block]))
+    rows, notes = rows_used(data, columns)
     table = tidy(rows, [response], [])
     pair = _pair(table[treatment], against)
+    if np.ptp(table[response].to_numpy(dtype=float)) == 0:
+        raise ModelError(f"Every record has the same '{response}'; there is nothing to compare.")
     blocks, further = _blocks(table, response, treatment, block, pair)
-    return _shuffle(blocks, pair, draws, seed, (*notes, *further))
+    notes += further
+    if allocations is None:
+        difference, drawn = _inside_blocks(blocks, draws, seed)
+    else:
+        used = data[columns].notna().all(axis=1).to_numpy()
+        marks = (table[treatment] == pair[0]).to_numpy().astype(np.intp)
+        listed = read_allocations(allocations, (pair[1], pair[0]), marks, used, treatment)
+        yields, codes = table[response].to_numpy(dtype=float), label_codes(table[block])[0]
+        difference, drawn = _from_list(listed.codes, listed.smallest_p, yields, codes, marks)
+        notes += () if drawn.exact else (sample_note(len(listed.codes)),)
+    return _judge(difference, drawn, pair, confidence, notes)
+
+
+def smallest_p(blocks: int, *, treatments: int = 2, strips: int = 1) -> float:
+    """Return the smallest p that a randomisation test can give: for planning.
+
+    With each treatment on `strips` strips of every block there are A = (t s)! / (s!)^t ways to
+    draw a block, and swapping the names of the treatments changes nothing: t! / A^blocks. Of
+    more than two treatments this is the test of all together.
+
+    Parameters
+    ----------
+    blocks
+        Number of blocks; with two treatments and one strip of each, of pairs.
+    treatments
+        Number of treatments t, the untreated included.
+    strips
+        Strips s of each treatment in each block.
+
+    Returns
+    -------
+    float
+
+    Raises
+    ------
+    ModelError
+        If there are no blocks or strips, or fewer than two treatments.
+
+    Examples
+    --------
+    Six pairs for 5%:
+
+    >>> [smallest_p(pairs) for pairs in (3, 4, 5, 6)]
+    [0.25, 0.125, 0.0625, 0.03125]
+    """
+    if blocks < 1 or treatments < 2 or strips < 1:
+        raise ModelError("Give at least one block, two treatments and one strip of each.")
+    ways = factorial(treatments * strips) // factorial(strips) ** treatments
+    return float(factorial(treatments) / ways**blocks)
+
+
+def fewest_blocks(level: float = 0.05, *, treatments: int = 2, strips: int = 1) -> int:
+    """Return the fewest blocks with which a randomisation test can reach a level.
+
+    Parameters
+    ----------
+    level
+        The p to be reached, such as 0.05.
+    treatments, strips
+        As for `smallest_p`.
+
+    Returns
+    -------
+    int
+
+    Raises
+    ------
+    ModelError
+        If the level lies outside 0 to 1.
+
+    Examples
+    --------
+    >>> fewest_blocks(0.05)
+    6
+    """
+    if not 0 < level < 1:
+        raise ModelError(f"level={level} is no level. Give a share such as 0.05.")
+    blocks = 1
+    while smallest_p(blocks, treatments=treatments, strips=strips) > level:
+        blocks += 1
+    return blocks
 
 
 def _pair(column: pd.Series, against: object | None) -> tuple[object, object]:
@@ -147,7 +289,7 @@ def _pair(column: pd.Series, against: object | None) -> tuple[object, object]:
         second = levels[0] if against is None else against
         return levels[1] if second == levels[0] else levels[0], second
     remedy = (
-        "Pass only the records of the two to compare."
+        "Pass only the records of the two to compare, or use shuffle_several."
         if len(levels) > 2
         else "Add records of another to compare it with."
     )
@@ -158,20 +300,19 @@ def _blocks(
     table: pd.DataFrame, response: str, treatment: str, block: str, pair: tuple[object, object]
 ) -> tuple[list[_Block], tuple[str, ...]]:
     """Split into blocks, values less the block mean; leave out blocks with one treatment."""
-    yields = table[response].to_numpy(dtype=float)
-    if np.ptp(yields) == 0:
-        raise ModelError(f"Every record has the same '{response}'; there is nothing to compare.")
-    carries = (table[treatment] == pair[0]).to_numpy()
+    marks = (table[treatment] == pair[0]).to_numpy(dtype=float)
+    values = np.column_stack([table[response].to_numpy(dtype=float), marks])
     codes, count = label_codes(table[block])
     blocks, alone = [], 0
     for place in range(count):
-        inside = codes == place
-        values, first = yields[inside], carries[inside]
-        if 0 < first.sum() < first.size:
-            values = values - values.mean()
-            blocks.append(_Block(values, int(first.sum()), float(values[first].sum())))
+        inside = values[codes == place]
+        first = int(inside[:, 1].sum())
+        if 0 < first < len(inside):
+            # First treatment first: the layout sown is then the first `first` rows.
+            inside = inside[np.argsort(-inside[:, 1], kind="stable")]
+            blocks.append(_Block(inside - inside.mean(axis=0), first))
         else:
-            alone += int(first.size > 0)
+            alone += int(len(inside) > 0)
     if not blocks:
         raise ModelError(
             f"No '{block}' holds both '{pair[0]}' and '{pair[1]}', so their labels cannot be "
@@ -181,50 +322,114 @@ def _blocks(
     return blocks, (note,) if alone else ()
 
 
-def _shuffle(
-    blocks: list[_Block],
-    pair: tuple[object, object],
-    draws: int,
-    seed: int | None,
-    notes: tuple[str, ...],
-) -> ShuffleTest:
-    observed = sum(block.observed for block in blocks)
-    difference = observed / sum(block.weight for block in blocks)
-    allocations = prod(comb(block.deviations.size, block.first) for block in blocks)
-    exact = allocations <= EXACT_UP_TO
-    sums = _all_sums(blocks) if exact else _drawn_sums(blocks, draws, seed)
-    tie = _TIE * float(np.abs(sums).max())
-    as_large = int((np.abs(sums) >= abs(observed) - tie).sum())
+def _inside_blocks(blocks: list[_Block], draws: int, seed: int | None) -> tuple[float, _Drawn]:
+    """Return the difference found, and those of other draws inside blocks."""
+    weight = sum(block.weight for block in blocks)
+    found = sum(float(block.deviations[: block.first, 0].sum()) for block in blocks) / weight
+    count = prod(comb(block.size, block.first) for block in blocks)
+    exact = count <= EXACT_UP_TO
+    sums = (_all_sums(blocks) if exact else _drawn_sums(blocks, draws, seed)) / weight
     # Swapping all labels turns every difference round where each block is half and half.
-    mirrored = all(2 * block.first == block.deviations.size for block in blocks)
-    smallest = (2 if mirrored else 1) / allocations
-    if exact:
-        p, error = as_large / allocations, 0.0
-    else:  # the allocation drawn in the field counts as one more
-        p = (as_large + 1) / (draws + 1)
-        error = sqrt(p * (1 - p) / draws)
+    mirrored = all(2 * block.first == block.size for block in blocks)
+    smallest = (2 if mirrored else 1) / count
+    if not exact:
         smallest = max(smallest, 1 / (draws + 1))
-    counted = allocations if exact else draws
-    return ShuffleTest(difference, p, exact, counted, smallest, error, pair, notes)
+    return found, _Drawn(sums[:, 0], sums[:, 1], exact, smallest)
 
 
 def _all_sums(blocks: list[_Block]) -> Floats:
-    """Sum of the first treatment's values, for every allocation."""
-    sums = np.zeros(1)
+    """Return sums of the first treatment's values and marks, for every allocation."""
+    sums = np.zeros((1, 2))
     for block in blocks:
-        chosen = np.array(list(combinations(range(block.deviations.size), block.first)))
-        sums = (sums[:, None] + block.deviations[chosen].sum(axis=1)).ravel()
+        chosen = np.array(list(combinations(range(block.size), block.first)))
+        own = block.deviations[chosen].sum(axis=1)
+        sums = (sums[:, None] + own[None]).reshape(-1, 2)
     return sums
 
 
 def _drawn_sums(blocks: list[_Block], draws: int, seed: int | None) -> Floats:
-    """Sum of the first treatment's values, for allocations drawn at random."""
+    """Return sums of the first treatment's values and marks, for allocations drawn at random."""
     generator = np.random.default_rng(seed)
-    sums = np.zeros(draws)
+    sums = np.zeros((draws, 2))
     for block in blocks:
         for start in range(0, draws, _CHUNK):
             part = sums[start : start + _CHUNK]
-            order = generator.random((part.size, block.deviations.size))
+            order = generator.random((len(part), block.size))
             chosen = np.argpartition(order, block.first - 1, axis=1)[:, : block.first]
             part += block.deviations[chosen].sum(axis=1)
     return sums
+
+
+def _from_list(
+    listed: Codes, smallest: float, yields: Floats, blocks: Codes, marks: Codes
+) -> tuple[float, _Drawn]:
+    """Return the difference found, and those of listed allocations, adjusted for blocks."""
+    inside = np.equal.outer(blocks, np.unique(blocks)).astype(float)
+    size = inside.sum(axis=0)
+    values = np.column_stack([yields - yields.mean(), marks])
+    values = values - inside @ (inside.T @ values / size[:, None])
+    every = np.vstack([marks, listed]).astype(float)
+    weight = every.sum(axis=1) - ((every @ inside) ** 2 / size).sum(axis=1)
+    bare = weight <= _TIE * yields.size
+    if bare.any():
+        raise ModelError(
+            f"Allocation {int(bare.argmax())} puts both treatments together in no block, so it "
+            "gives no difference. Leave it out, or check the blocks."
+        )
+    sums = every @ values / weight[:, None]
+    exact = bool((listed == marks).all(axis=1).any())
+    return float(sums[0, 0]), _Drawn(sums[1:, 0], sums[1:, 1], exact, smallest)
+
+
+def _judge(
+    found: float,
+    drawn: _Drawn,
+    pair: tuple[object, object],
+    confidence: float,
+    notes: tuple[str, ...],
+) -> ShuffleTest:
+    draws = drawn.of_yields.size
+    tie = _TIE * float(np.abs(drawn.of_yields).max())
+    as_large = int((np.abs(drawn.of_yields) >= abs(found) - tie).sum())
+    if drawn.exact:
+        p, error = as_large / draws, 0.0
+    else:  # the allocation drawn in the field counts as one more
+        p = (as_large + 1) / (draws + 1)
+        error = sqrt(p * (1 - p) / draws)
+    low, high = _not_rejected(found, drawn, 1 - confidence)
+    if np.isinf(low) or np.isinf(high):
+        notes += (
+            f"Too few allocations for an interval at {confidence:.0%}: no p falls below "
+            f"{drawn.smallest_p:.2g}.",
+        )
+    return ShuffleTest(
+        difference=found,
+        p=p,
+        exact=drawn.exact,
+        draws=draws,
+        smallest_p=drawn.smallest_p,
+        monte_carlo_error=error,
+        treatments=pair,
+        low=low,
+        high=high,
+        confidence=confidence,
+        notes=notes,
+    )
+
+
+def _not_rejected(found: float, drawn: _Drawn, level: float) -> tuple[float, float]:
+    """Return the smallest and the largest constant gain whose p is above a level."""
+    own = 0 if drawn.exact else 1  # the allocation drawn in the field, were it not counted
+    rank = floor(level * (drawn.of_yields.size + own) + 1e-9) - own
+    if rank < 0:
+        return -np.inf, np.inf
+    # At one, the layout sown or its mirror image: as extreme for every gain. Listed layouts
+    # with other numbers of strips may pass one; they are then counted for every gain too.
+    open_ended = np.abs(drawn.of_marks) >= 1 - 1e-9
+    marks = np.where(open_ended, 0.0, drawn.of_marks)
+    ends = np.stack(
+        [(found - drawn.of_yields) / (1 - marks), (found + drawn.of_yields) / (1 + marks)]
+    )
+    low = np.where(open_ended, -np.inf, ends.min(axis=0))
+    high = np.where(open_ended, np.inf, ends.max(axis=0))
+    return float(np.sort(low)[rank]), float(np.sort(high)[::-1][rank])

@@ -1,9 +1,10 @@
 """Estimates from data frames: mixed models and randomisation tests. No farms here."""
 
+from trialkit.models.allocations import fewest_blocks, smallest_p
 from trialkit.models.mixed import fit_mixed
 from trialkit.models.mixed_fit import FTest, MixedFit
 from trialkit.models.several_arms import SeveralShuffle, shuffle_several
-from trialkit.models.shuffle import ShuffleTest, fewest_blocks, shuffle_test, smallest_p
+from trialkit.models.shuffle import ShuffleTest, shuffle_test
 
 __all__ = [
     "FTest",

@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import combinations
-from math import comb, factorial, floor, prod, sqrt
+from math import comb, floor, prod, sqrt
 
 import numpy as np
 import pandas as pd
@@ -207,76 +207,6 @@ def shuffle_test(
         difference, drawn = _from_list(listed.codes, listed.smallest_p, yields, codes, marks)
         notes += () if drawn.exact else (sample_note(len(listed.codes)),)
     return _judge(difference, drawn, pair, confidence, notes)
-
-
-def smallest_p(blocks: int, *, treatments: int = 2, strips: int = 1) -> float:
-    """Return the smallest p that a randomisation test can give: for planning.
-
-    With each treatment on `strips` strips of every block there are A = (t s)! / (s!)^t ways to
-    draw a block, and swapping the names of the treatments changes nothing: t! / A^blocks. Of
-    more than two treatments this is the test of all together.
-
-    Parameters
-    ----------
-    blocks
-        Number of blocks; with two treatments and one strip of each, of pairs.
-    treatments
-        Number of treatments t, the untreated included.
-    strips
-        Strips s of each treatment in each block.
-
-    Returns
-    -------
-    float
-
-    Raises
-    ------
-    ModelError
-        If there are no blocks or strips, or fewer than two treatments.
-
-    Examples
-    --------
-    Six pairs for 5%:
-
-    >>> [smallest_p(pairs) for pairs in (3, 4, 5, 6)]
-    [0.25, 0.125, 0.0625, 0.03125]
-    """
-    if blocks < 1 or treatments < 2 or strips < 1:
-        raise ModelError("Give at least one block, two treatments and one strip of each.")
-    ways = factorial(treatments * strips) // factorial(strips) ** treatments
-    return float(factorial(treatments) / ways**blocks)
-
-
-def fewest_blocks(level: float = 0.05, *, treatments: int = 2, strips: int = 1) -> int:
-    """Return the fewest blocks with which a randomisation test can reach a level.
-
-    Parameters
-    ----------
-    level
-        The p to be reached, such as 0.05.
-    treatments, strips
-        As for `smallest_p`.
-
-    Returns
-    -------
-    int
-
-    Raises
-    ------
-    ModelError
-        If the level lies outside 0 to 1.
-
-    Examples
-    --------
-    >>> fewest_blocks(0.05)
-    6
-    """
-    if not 0 < level < 1:
-        raise ModelError(f"level={level} is no level. Give a share such as 0.05.")
-    blocks = 1
-    while smallest_p(blocks, treatments=treatments, strips=strips) > level:
-        blocks += 1
-    return blocks
 
 
 def _pair(column: pd.Series, against: object | None) -> tuple[object, object]:

@@ -179,6 +179,25 @@ def test_three_treatments_each_against_the_control(tmp_path):
     }
 
 
+def test_loads_weighed_on_scales_put_the_monitor_right(tmp_path):
+    folder = small_trial(tmp_path / "trial", ["untreated", "dressed"])
+    trial = open_trial(folder)
+    before = harvest_season(trial).strips
+    log = trial.harvest_log()
+    start, middle, end = log["time"].iloc[[0, len(log) // 2, -1]]
+    grain_kg = log["flow_kg_s"].groupby(log["time"] >= middle).sum()  # a record a second
+    rows = [
+        f"L1,{start},{middle},{0.8 * grain_kg[False]:.1f}",
+        f"L2,{middle},{end + pd.Timedelta('1s')},{0.8 * grain_kg[True]:.1f}",
+    ]
+    (folder / "weights.csv").write_text("\n".join(["load,start,end,mass_kg", *rows]) + "\n")
+    harvested = harvest_season(open_trial(folder))
+    assert harvested.source == "monitor"
+    ratio = harvested.strips["yield_t_ha"] / before["yield_t_ha"]
+    assert ratio.to_numpy() == pytest.approx(0.8, rel=0.005)
+    assert not any("not checked on scales" in note for note in harvested.warnings)
+
+
 def test_one_block_says_that_neighbours_should_share_one(tmp_path):
     folder = small_trial(tmp_path / "trial", ["untreated", "dressed"])
     layout = folder / "layout.geojson"

@@ -147,7 +147,7 @@ def cross(first: RandomBlock, second: RandomBlock, records: int) -> Floats:
 
 
 def _shared(first: Grouping, second: Grouping) -> Floats:
-    """Add up over the records shared by each pair of groups, shape (first.levels, second.levels)."""
+    """Add up over the records that each pair of groups shares."""
     weights = first.values
     if second.values is not None:
         weights = second.values if weights is None else weights * second.values

@@ -4,6 +4,7 @@ from trialkit.models.allocations import fewest_blocks, smallest_p
 from trialkit.models.mixed import fit_mixed
 from trialkit.models.mixed_fit import FTest, MixedFit
 from trialkit.models.moderation import Interaction, gains_along, gains_by, interaction
+from trialkit.models.rates import RateResponse, compare_shapes, rate_response
 from trialkit.models.several_arms import SeveralShuffle, shuffle_several
 from trialkit.models.shuffle import ShuffleTest, shuffle_test
 
@@ -11,13 +12,16 @@ __all__ = [
     "FTest",
     "Interaction",
     "MixedFit",
+    "RateResponse",
     "SeveralShuffle",
     "ShuffleTest",
+    "compare_shapes",
     "fewest_blocks",
     "fit_mixed",
     "gains_along",
     "gains_by",
     "interaction",
+    "rate_response",
     "shuffle_several",
     "shuffle_test",
     "smallest_p",

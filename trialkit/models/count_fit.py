@@ -1,0 +1,179 @@
+"""What a fitted model of counts can be asked: means per unit of exposure, and ratios."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import pandas as pd
+
+from trialkit.models.contrasts import (
+    comparisons,
+    marginal_means,
+    require_estimable,
+)
+from trialkit.models.crossproducts import FixedPart
+from trialkit.models.estimates import estimate_table
+from trialkit.models.model_frame import Design
+from trialkit.models.records import Floats
+
+
+@dataclass(frozen=True, slots=True)
+class LogLinear:
+    """Coefficients on the log scale, ready for any contrast.
+
+    Parameters
+    ----------
+    design, part
+        The fixed part, and which of its columns were kept.
+    coordinates, covariance
+        Coefficients of the orthonormal columns and their covariance, shapes (p,) and (p, p).
+    """
+
+    design: Design
+    part: FixedPart
+    coordinates: Floats
+    covariance: Floats
+
+    def judge(self, rows: Floats, confidence: float, *, simultaneous: bool = False) -> pd.DataFrame:
+        """Return contrasts of the kept columns, with the normal distribution for t.
+
+        Columns `estimate std_error z p low high`, on the log scale.
+        """
+        turned = self.part.rotate(rows)
+        table = estimate_table(
+            turned @ self.coordinates,
+            turned @ self.covariance @ turned.T,
+            np.full(len(rows), np.inf),
+            confidence,
+            simultaneous=simultaneous,
+        )
+        return table.drop(columns="df").rename(columns={"t": "z"})
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class CountFit:
+    """A fitted model of counts.
+
+    Intervals and p-values use the normal distribution (Wald's z): the scatter between groups
+    is taken as known. See `fit_counts` for what that costs where strips are few.
+
+    Parameters
+    ----------
+    formula, family, exposure
+        As given.
+    ratios
+        One row a coefficient, columns `estimate std_error z p low high`: `coefficients` with
+        estimate and interval exponentiated, so that a label's row is the ratio of its rate to
+        the reference's. `std_error` stays on the log scale, where the interval is built:
+        estimate times or over exp(1.96 std_error).
+    coefficients
+        The same on the log scale.
+    variances
+        Variance of each random term on the log scale.
+    dispersion
+        theta of the negative binomial, var = mu + mu^2 / theta; infinite where counts scatter
+        no more than Poisson's; None for the Poisson family.
+    log_likelihood
+        By Laplace's approximation, all constants included; exact without random terms.
+    confidence
+        Level of all intervals.
+    records
+        Number of records used.
+    converged
+        Whether the search ended at a top. If not, believe nothing.
+    at_boundary
+        Random terms whose variance is estimated at zero, and `"dispersion"` where theta is
+        infinite.
+    notes
+        Sentences on records left out, columns dropped, variances at zero, scatter that the
+        model leaves out and groups too few.
+    """
+
+    formula: str
+    family: str
+    exposure: str | None
+    ratios: pd.DataFrame
+    coefficients: pd.DataFrame
+    variances: pd.Series
+    dispersion: float | None
+    log_likelihood: float
+    confidence: float
+    records: int
+    converged: bool
+    at_boundary: tuple[str, ...]
+    notes: tuple[str, ...]
+    _fixed: LogLinear = field(repr=False)
+
+    def means(self, factor: str) -> pd.DataFrame:
+        """Return the mean count of each level of a factor, per unit of exposure.
+
+        Parameters
+        ----------
+        factor
+            A column of the formula that acts as labels, such as `"treatment"`.
+
+        Returns
+        -------
+        DataFrame
+            Index the levels; columns `estimate std_error low high`, all per unit of exposure:
+            plants/m2 where the exposure is an area in m2. Without exposure, counts a record.
+
+        Raises
+        ------
+        ModelError
+            If the column is not in the formula, or a mean cannot be estimated.
+
+        Notes
+        -----
+        Averaged on the log scale over the levels of other labels with equal weight, at the
+        mean of columns that act as numbers, and for a typical group, whose random effects are
+        zero. The average over groups is higher by exp(half the sum of the variances); ratios
+        are the same either way. `std_error` is the estimate times that of its logarithm.
+        """
+        levels, rows = marginal_means(self._fixed.design, factor)
+        words = [f"the mean of '{level}'" for level in levels]
+        kept = require_estimable(rows, self._fixed.part, words)
+        table = exponentiated(self._fixed.judge(kept, self.confidence))
+        table["std_error"] *= table["estimate"]
+        table.index = pd.Index(levels, name=factor)
+        return table[["estimate", "std_error", "low", "high"]]
+
+    def rate_ratios(
+        self, factor: str, against: object | None = None, simultaneous: bool = False
+    ) -> pd.DataFrame:
+        """Return ratios of the rates of a factor's levels.
+
+        Parameters
+        ----------
+        factor
+            A column of the formula that acts as labels.
+        against
+            Level to divide by, such as `"untreated"`; None for all pairs, the earlier level
+            over the later.
+        simultaneous
+            Whether p-values and intervals hold for all the ratios together (single-step,
+            multivariate normal).
+
+        Returns
+        -------
+        DataFrame
+            Columns `estimate std_error z p low high`; `std_error` on the log scale. Index:
+            the level compared, or for all pairs the two levels.
+
+        Raises
+        ------
+        ModelError
+            If the factor or the level is unknown, or a ratio cannot be estimated.
+        """
+        fixed = self._fixed
+        kept, index = comparisons(fixed.design, fixed.part, factor, against, "over")
+        table = exponentiated(fixed.judge(kept, self.confidence, simultaneous=simultaneous))
+        table.index = index
+        return table
+
+
+def exponentiated(table: pd.DataFrame) -> pd.DataFrame:
+    """Return a table of log-scale estimates with estimate and interval exponentiated."""
+    changed = {name: np.exp(table[name]) for name in ("estimate", "low", "high")}
+    return table.assign(**changed)

@@ -32,3 +32,11 @@ def test_many_small_fits():
     assert (table["p_differs_by"] < SAME_FIT).all()
     # A thirtieth of what a quiet core does with many more fits at a time; see the benchmark.
     assert (table["batched_fits_per_s"] > 2_000).all()
+
+
+def test_along_million():
+    compare = runpy.run_path(str(FOLDER / "along_million.py"))["compare"]
+    table = compare((1_200, 4_800))
+    assert list(table["records"]) == [1_200, 4_800]
+    assert (table["seconds"] > 0).all()
+    assert table["time_a_record_ratio"][0] == 1

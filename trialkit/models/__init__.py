@@ -1,6 +1,7 @@
 """Estimates from data frames: mixed models and randomisation tests. No farms here."""
 
 from trialkit.models.allocations import fewest_blocks, smallest_p
+from trialkit.models.along_pass import AlongPass
 from trialkit.models.mixed import fit_mixed
 from trialkit.models.mixed_fit import FTest, MixedFit
 from trialkit.models.moderation import Interaction, gains_along, gains_by, interaction
@@ -9,6 +10,7 @@ from trialkit.models.several_arms import SeveralShuffle, shuffle_several
 from trialkit.models.shuffle import ShuffleTest, shuffle_test
 
 __all__ = [
+    "AlongPass",
     "FTest",
     "Interaction",
     "MixedFit",

@@ -135,7 +135,7 @@ class Reduced:
     @property
     def spare(self) -> int:
         """Residual degrees of freedom n - p."""
-        return self.columns.shape[0] - self.columns.shape[1] + 1
+        return int(self.columns.shape[0] - self.columns.shape[1] + 1)
 
 
 def reduce_fixed(response: Floats, fixed: Floats) -> Reduced:

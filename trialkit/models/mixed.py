@@ -9,21 +9,20 @@ import numpy as np
 import pandas as pd
 
 from trialkit.errors import ModelError, ModelWarning
+from trialkit.models.along_fit import fit_along
+from trialkit.models.along_pass import AlongPass, check_along, order_passes
+from trialkit.models.containment import contain
 from trialkit.models.contrasts import check_terms
 from trialkit.models.crossproducts import (
-    CrossProducts,
     FixedPart,
     check_random_terms,
     cross_products,
     reduce_fixed,
 )
-from trialkit.models.estimates import Estimator, SmallSample, check_confidence, estimate_table
-from trialkit.models.information import gather_information
-from trialkit.models.kenward_roger import by_kenward_roger
+from trialkit.models.estimates import Estimator, check_confidence, estimate_table
+from trialkit.models.fitted import Fitted, fit_independent
 from trialkit.models.mixed_fit import MixedFit
 from trialkit.models.model_frame import ModelFrame, read_model_frame
-from trialkit.models.reml import NO_SCATTER, RemlFit, RemlState, maximise
-from trialkit.models.satterthwaite import ResidualDegrees, by_satterthwaite
 
 _METHODS = ("kenward-roger", "satterthwaite")
 
@@ -33,6 +32,7 @@ def fit_mixed(
     data: pd.DataFrame,
     random: Sequence[str] = (),
     *,
+    along: AlongPass | None = None,
     df: str | None = None,
     confidence: float = 0.95,
 ) -> MixedFit:
@@ -53,8 +53,13 @@ def fit_mixed(
     random
         Grouping columns of the random terms: `"block"`, or a combination `"block:strip"`;
         crossed or nested, any number. None gives the plain linear model.
+    along
+        Which columns hold the pass and the distance along it, for correlation along the pass:
+        `AlongPass(pass_id="pass_id", distance="distance_m")`. None for none.
     df
-        `"kenward-roger"`, `"satterthwaite"`, or None for Kenward-Roger.
+        `"kenward-roger"`, `"satterthwaite"`, or None: Kenward-Roger without `along`, with it
+        Satterthwaite held to what the groups of the random terms can give, or the passes where
+        a difference lies between the groups of no random term.
     confidence
         Level of the intervals, between 0 and 1.
 
@@ -70,14 +75,17 @@ def fit_mixed(
     Warns
     -----
     ModelWarning
-        If the search for the variances did not converge.
+        If the search for the variances did not converge, or the correlation along the pass has
+        no inner optimum: its range runs off to nothing or beyond all passes.
 
     Notes
     -----
     REML: Patterson and Thompson 1971, Biometrika 58:545-554. Degrees of freedom and adjusted
     standard errors: Kenward and Roger 1997, Biometrics 53:983-997. All is computed from the
     cross-products of [X y Z], so that time after one pass does not depend on the number of
-    records; memory is the data and a few square matrices over the groups of all random terms,
+    records. With correlation along the pass time is linear in the records: the cross-products
+    are weighted by the tridiagonal precision of an Ornstein-Uhlenbeck process and its nugget.
+    Memory is the data and a few square matrices over the groups of all random terms,
     of which there may be 3,000. A formula may call functions, so never take one from a file
     that came from somebody else.
 
@@ -95,97 +103,94 @@ def fit_mixed(
     {'estimate': 0.2, 'std_error': 0.071, 'df': 3.0, 't': 2.828, 'p': 0.066, 'low': -0.025,
      'high': 0.425}
     """
-    _check_method(df)
+    _check_method(df, along)
     check_confidence(confidence)
-    frame = read_model_frame(formula, data, random)
+    frame = _read(formula, data, random, along)
     reduced = reduce_fixed(frame.response, frame.fixed)
-    part, products = reduced.part, cross_products(reduced, frame.groupings)
-    check_terms(frame.design, part)
+    check_terms(frame.design, reduced.part)
+    blocks = frame.groupings
+    products = cross_products(reduced, blocks)
     check_random_terms(products, tuple(frame.design.levels))
-    search = maximise(products)
-    state = search.state
-    if state.residual < NO_SCATTER:
-        raise ModelError(_no_scatter_message(products))
-    zero = tuple(n for n, r in zip(products.terms, state.ratios, strict=True) if r == 0)
-    notes = _notes(frame, part, search, zero)
-    if not search.converged:
-        warnings.warn(notes[-1], ModelWarning, stacklevel=2)
-    method, name = _small_sample(products, state, df)
+    constant = np.ones(frame.response.size)
+    if along is None:
+        fitted = fit_independent(
+            products, reduced.part, df, lambda: contain(reduced, frame.groupings, constant, None)
+        )
+    else:
+        labels, distance = frame.labels[along.pass_id], frame.numbers[along.distance]
+        passes = order_passes(along, labels, distance.to_numpy(dtype=float))
+        bounds = contain(reduced, frame.groupings, constant, passes.passes)
+        fitted = fit_along(reduced, blocks, products, passes, df, bounds)
+    for fault in fitted.faults:
+        warnings.warn(fault, ModelWarning, stacklevel=2)
+    return _report(formula, frame, reduced.part, fitted, confidence)
+
+
+def _read(
+    formula: str, data: pd.DataFrame, random: Sequence[str], along: AlongPass | None
+) -> ModelFrame:
+    if along is None:
+        return read_model_frame(formula, data, random)
+    check_along(along, data)
+    return read_model_frame(formula, data, random, numbers=[along.distance], labels=[along.pass_id])
+
+
+def _check_method(df: str | None, along: AlongPass | None) -> None:
+    if df is not None and df not in _METHODS:
+        raise ModelError(f"df='{df}' is not known. Give one of: {', '.join(_METHODS)}, or None.")
+    if along is not None and df == "kenward-roger":
+        raise ModelError(
+            "df='kenward-roger' does not go with correlation along the pass: its correction is "
+            "made for variances that add up, and the range does not. Leave df at None, for "
+            "Satterthwaite's held to what the groups of the random terms can give."
+        )
+
+
+def _report(
+    formula: str, frame: ModelFrame, part: FixedPart, fitted: Fitted, confidence: float
+) -> MixedFit:
+    """Put the fit back into the unit of the response, with its tables."""
     estimator = Estimator(
         frame.design,
         part,
-        method,
-        part.projected + part.scale * state.beta,
-        part.scale * float(np.sqrt(state.residual)),
+        fitted.method,
+        part.projected + part.scale * fitted.beta,
+        part.scale * float(np.sqrt(fitted.residual)),
     )
     return MixedFit(
         formula=formula,
         coefficients=_coefficients(estimator, confidence),
-        variances=_variances(products, state, estimator.sigma**2),
-        reml_criterion=_reml_criterion(products, part, state),
-        df_method=name,
+        variances=_variances(part, fitted),
+        reml_criterion=_reml_criterion(frame.response.size, part, fitted),
+        df_method=fitted.df_method,
         confidence=confidence,
-        records=products.records,
-        converged=search.converged,
-        at_boundary=zero,
-        notes=notes,
+        records=frame.response.size,
+        converged=fitted.converged,
+        at_boundary=fitted.at_boundary,
+        notes=frame.notes + _dropped_note(frame, part) + fitted.notes,
         _estimator=estimator,
     )
 
 
-def _check_method(df: str | None) -> None:
-    if df is not None and df not in _METHODS:
-        raise ModelError(f"df='{df}' is not known. Give one of: {', '.join(_METHODS)}, or None.")
+def _dropped_note(frame: ModelFrame, part: FixedPart) -> tuple[str, ...]:
+    if not part.dropped:
+        return ()
+    names = ", ".join(f"'{frame.design.columns[column]}'" for column in part.dropped)
+    return (f"Left out of the formula, since earlier columns already say the same: {names}.",)
 
 
-def _no_scatter_message(products: CrossProducts) -> str:
-    names = " and ".join(f"'{name}'" for name in products.terms)
-    return (
-        f"Inside the groups of {names} the records do not differ at all, so there is no scatter "
-        "between records to estimate. Keep one record a group and leave that random term out."
-    )
+def _variances(part: FixedPart, fitted: Fitted) -> pd.Series:
+    values = {name: share * part.scale**2 for name, share in fitted.shares.items()}
+    if "along" in values:
+        values["range_m"] = fitted.reach
+    return pd.Series(values, name="variance", dtype=float)
 
 
-def _notes(
-    frame: ModelFrame, part: FixedPart, search: RemlFit, zero: tuple[str, ...]
-) -> tuple[str, ...]:
-    notes = list(frame.notes)
-    if part.dropped:
-        names = ", ".join(f"'{frame.design.columns[column]}'" for column in part.dropped)
-        notes.append(
-            f"Left out of the formula, since earlier columns already say the same: {names}."
-        )
-    if zero:
-        names = ", ".join(f"'{name}'" for name in zero)
-        notes.append(f"Variance estimated at zero: {names}. The data show no such differences.")
-    if not search.converged:
-        notes.append(
-            "The search for the variances did not converge: do not use these figures. Check the "
-            "data for wild values, or drop a random term."
-        )
-    return tuple(notes)
-
-
-def _small_sample(
-    products: CrossProducts, state: RemlState, df: str | None
-) -> tuple[SmallSample, str]:
-    if not products.terms:
-        return ResidualDegrees(state.xhx_inverse, products.spare), "residual"
-    known = gather_information(products, state)
-    if df == "satterthwaite":
-        return by_satterthwaite(known), df
-    return by_kenward_roger(products, state, known), "kenward-roger"
-
-
-def _variances(products: CrossProducts, state: RemlState, residual: float) -> pd.Series:
-    values = [*(state.ratios * residual), residual]
-    return pd.Series(values, index=[*products.terms, "residual"], name="variance")
-
-
-def _reml_criterion(products: CrossProducts, part: FixedPart, state: RemlState) -> float:
+def _reml_criterion(records: int, part: FixedPart, fitted: Fitted) -> float:
     """Put the constants back: the scale of the response and the user's own columns."""
-    constants = products.spare * (np.log(2 * np.pi) + 2 * np.log(part.scale) + 1)
-    return float(state.criterion + constants + 2 * part.log_determinant)
+    spare = records - len(part.kept)
+    constants = spare * (np.log(2 * np.pi) + 2 * np.log(part.scale) + 1)
+    return float(fitted.criterion + constants + 2 * part.log_determinant)
 
 
 def _coefficients(estimator: Estimator, confidence: float) -> pd.DataFrame:

@@ -52,19 +52,23 @@ class MixedFit:
         One row a coefficient, columns `estimate std_error df t p low high`; estimates and
         their intervals in the unit of the response.
     variances
-        Variance of each random term and `residual`, in the unit of the response squared.
+        Variance of each random term and `residual`, in the unit of the response squared. With
+        correlation along the pass also `along`, the variance of the correlated part (`residual`
+        is then the nugget), and `range_m`, its range in the unit of the distance: NaN where
+        `along` is zero.
     reml_criterion
         -2 x restricted log-likelihood, all constants included.
     df_method
-        `"kenward-roger"`, `"satterthwaite"` or, without random terms, `"residual"`.
+        `"kenward-roger"`, `"satterthwaite"`, `"satterthwaite, contained"` where the groups hold
+        it down or, without random terms, `"residual"`.
     confidence
         Level of all intervals.
     records
         Number of records used.
     converged
-        Whether the search for the variances ended where it should. If not, believe nothing.
+        Whether the search for the variances ended at an optimum. If not, believe nothing.
     at_boundary
-        Random terms whose variance is estimated at zero.
+        Variances estimated at zero, by name.
     notes
         Sentences on records left out, columns dropped and variances at zero.
     """

@@ -17,7 +17,7 @@ from formulaic import Formula, ModelSpec
 from formulaic.errors import FormulaicError
 
 from trialkit.errors import ModelError
-from trialkit.models.random_blocks import Grouping
+from trialkit.models.random_blocks import Grouping as Grouping
 from trialkit.models.records import (
     Codes,
     Floats,

@@ -2,21 +2,27 @@
 
 Bongiovanni and Lowenberg-DeBoer 2000; Lambert, Lowenberg-DeBoer and Bongiovanni 2004,
 Precision Agriculture 5:579-600; data set agridat `lasrosas.corn`, which stays outside the
-project. R 4.2 with lme4 1.1-31, pbkrtest 0.5.2 and lmerTest 3.1-3. No correlation along the
-strips here: these figures flatter the nitrogen.
+project. R 4.2 with lme4 1.1-31, pbkrtest 0.5.2, lmerTest 3.1-3 and nlme 3.1-162. Without
+correlation along the strips the figures flatter the nitrogen.
 """
 
 from __future__ import annotations
 
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 import pytest
 
-from trialkit.models import fit_mixed
+from trialkit.models import AlongPass, fit_mixed
 
 POINTS = Path(__file__).parents[3].parent / "shared" / "data" / "lasrosas" / "lasrosas.txt"
 RANDOM = ("rep", "rep:nf")
+
+#: Metres a degree of latitude, and of longitude at the equator, on the ellipsoid.
+LATITUDE_M, LONGITUDE_M = 110_574.0, 111_320.0
+#: The criterion moves by some 1e-3 with how positions are projected and rounded.
+POSITION = 1e-3
 
 pytestmark = pytest.mark.skipif(
     not POINTS.exists(), reason="the Las Rosas points are not beside the project in ../shared"
@@ -55,3 +61,41 @@ def test_2001_both_variances_at_zero(season, printed, method, df):
     fit = fit_mixed("yield ~ nf", season(2001), RANDOM, df=method)
     assert fit.at_boundary == RANDOM
     assert fit.differences("nf", against="N0").loc["N5", "df"] == printed(df)
+
+
+@pytest.fixture(scope="module")
+def along_strips(season):
+    """Points of 1999 with their strip and the position along it, on the strip's own axis."""
+    points = season(1999).copy()
+    points["pass_id"] = points["rep"] + points["nf"]
+    east = LONGITUDE_M * np.cos(np.radians(33.05)) * points["long"]
+    metres = np.column_stack([east, LATITUDE_M * points["lat"]])
+    for rows in points.groupby("pass_id").indices.values():
+        centred = metres[rows] - metres[rows].mean(axis=0)
+        axis = np.linalg.svd(centred, full_matrices=False)[2][0]
+        points.loc[points.index[rows], "distance_m"] = centred @ axis
+    return points
+
+
+# lme(yield ~ nf, random = ~ 1 | rep/nf, correlation = corExp(form = ~ distance | rep/nf,
+#     nugget = TRUE), method = "REML")
+def test_1999_with_correlation_along_the_strips(along_strips, printed):
+    fit = fit_mixed("yield ~ nf", along_strips, RANDOM, along=AlongPass())
+    assert fit.converged
+    assert -fit.reml_criterion / 2 == pytest.approx(-4764.381244, abs=POSITION)
+    assert fit.at_boundary == RANDOM
+    assert fit.variances["range_m"] == printed("180.68")
+    assert fit.variances["along"] == printed("80.54")
+    assert fit.variances["residual"] == printed("5.20")
+    row = fit.differences("nf", against="N0").loc["N5"]
+    assert row["estimate"] == printed("8.354")
+    assert row["std_error"] == pytest.approx(4.405, abs=1e-3)
+    # Eighteen strips less three repeats less five differences.
+    assert row["df"] == 10
+
+
+def test_1999_nitrogen_by_topography_with_correlation_along_the_strips(along_strips, printed):
+    fit = fit_mixed("yield ~ nf * topo", along_strips, RANDOM, along=AlongPass())
+    found = fit.test("nf:topo")
+    assert found.statistic == printed("0.359")
+    assert found.p > 0.98

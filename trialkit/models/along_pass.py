@@ -1,0 +1,114 @@
+"""Correlation along the pass: what a grower's table must say for it, and the order it gives."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from trialkit.errors import ModelError
+from trialkit.models.random_blocks import Grouping
+from trialkit.models.records import Codes, Floats, check_table, label_codes, require_column
+
+
+@dataclass(frozen=True, slots=True)
+class AlongPass:
+    """Neighbours in a pass are alike: exponential correlation along it, plus a nugget.
+
+    Adds to each record an Ornstein-Uhlenbeck process along its pass, of one variance (the
+    sill) and with correlation exp(-d / range) between records d apart; what is left, the
+    residual, is the nugget, not correlated. Passes are independent of each other. Distances
+    need not be even, nor the table in order; records at one place share the process's value.
+
+    Parameters
+    ----------
+    pass_id
+        Column that names the pass of each record.
+    distance
+        Column of the distance along the pass, in any unit; the range comes in the same.
+
+    Examples
+    --------
+    >>> AlongPass()
+    AlongPass(pass_id='pass_id', distance='distance_m')
+    """
+
+    pass_id: str = "pass_id"  # noqa: S105  a column, no password
+    distance: str = "distance_m"
+
+
+@dataclass(frozen=True, slots=True)
+class PassOrder:
+    """The records in the order of their passes.
+
+    Parameters
+    ----------
+    order
+        Positions of the records, pass by pass, by rising distance, shape (n,).
+    gaps
+        Distance to the record before in that order, infinite where a pass begins, shape (n,).
+    passes
+        Which pass each record belongs to, in the order of the table.
+    """
+
+    order: Codes
+    gaps: Floats
+    passes: Grouping
+
+
+def check_along(along: AlongPass, data: pd.DataFrame) -> None:
+    """Refuse what is no `AlongPass`, or names a column that is not there.
+
+    Raises
+    ------
+    ModelError
+        Naming the column.
+    """
+    if not isinstance(along, AlongPass):
+        raise ModelError(
+            "along is no AlongPass. Give along=AlongPass(pass_id='pass_id', distance='distance_m')."
+        )
+    check_table(data)
+    for column in (along.pass_id, along.distance):
+        require_column(column, data, "correlation along the pass")
+
+
+def order_passes(along: AlongPass, labels: pd.Series, distance: Floats) -> PassOrder:
+    """Sort the records along their passes.
+
+    Parameters
+    ----------
+    along
+        Which columns these are, for messages.
+    labels
+        Pass of each record.
+    distance
+        Distance along it, shape (n,).
+
+    Returns
+    -------
+    PassOrder
+
+    Raises
+    ------
+    ModelError
+        If no pass has two records at different distances.
+    """
+    codes, count = label_codes(labels)
+    order = np.lexsort((distance, codes)).astype(np.intp)
+    sorted_codes = codes[order]
+    gaps = np.append(np.inf, np.diff(distance[order]))
+    gaps[1:][np.diff(sorted_codes) != 0] = np.inf
+    if count == codes.size:
+        raise ModelError(
+            f"Every record is a pass of its own in column '{along.pass_id}', so nothing can be "
+            "said on neighbours in a pass. Name the column that numbers the passes, or leave "
+            "`along` out."
+        )
+    if not (gaps[np.isfinite(gaps)] > 0).any():
+        raise ModelError(
+            f"All records of a pass have the same '{along.distance}'. Give the distance along "
+            "the pass, or leave `along` out."
+        )
+    return PassOrder(order, gaps, Grouping(along.pass_id, codes, count))

@@ -1,0 +1,177 @@
+"""From cross-products to a judged fit, on the scaled problem, records not correlated."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from trialkit.errors import ModelError
+from trialkit.models.containment import Containment
+from trialkit.models.crossproducts import CrossProducts, FixedPart
+from trialkit.models.estimates import SmallSample
+from trialkit.models.information import gather_information
+from trialkit.models.kenward_roger import by_kenward_roger
+from trialkit.models.records import Floats
+from trialkit.models.reml import NO_SCATTER, RemlState, maximise
+from trialkit.models.satterthwaite import ResidualDegrees, by_satterthwaite
+
+#: What to say where a search ended nowhere.
+NOT_CONVERGED = (
+    "The search for the variances did not converge: do not use these figures. Check the "
+    "data for wild values, or drop a random term."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Fitted:
+    """A fit of the scaled problem, and how its contrasts are judged.
+
+    Parameters
+    ----------
+    method, df_method
+        How contrasts are judged, and its name.
+    beta
+        Generalised least squares coefficients of the scaled residual, shape (p,).
+    residual
+        Residual variance, as a share of that of least squares.
+    criterion
+        -2 log restricted likelihood of the scaled problem, constants left out.
+    shares
+        Variance of each term, as a share of that of least squares, the residual last.
+    converged
+        Whether the search ended at an optimum.
+    at_boundary
+        Terms with variance zero.
+    notes
+        Sentences on the fit.
+    faults
+        Those of them that the user must not overlook.
+    reach
+        Range of the correlation along the pass; NaN where there is none.
+    """
+
+    method: SmallSample
+    df_method: str
+    beta: Floats
+    residual: float
+    criterion: float
+    shares: dict[str, float]
+    converged: bool
+    at_boundary: tuple[str, ...]
+    notes: tuple[str, ...] = ()
+    faults: tuple[str, ...] = ()
+    reach: float = np.nan
+
+
+def fit_independent(
+    products: CrossProducts,
+    part: FixedPart,
+    df: str | None,
+    containment: Callable[[], Containment],
+) -> Fitted:
+    """Fit a model whose records are independent beside the random terms.
+
+    Parameters
+    ----------
+    products
+        Cross-products of the scaled problem.
+    part
+        The fixed part.
+    df
+        `"satterthwaite"`, or anything else for Kenward-Roger.
+    containment
+        Works out how many degrees of freedom the groups can give; asked only where needed.
+
+    Returns
+    -------
+    Fitted
+
+    Raises
+    ------
+    ModelError
+        If there is no scatter inside the groups.
+    """
+    search = maximise(products)
+    state = search.state
+    check_scatter_left(products, state)
+    method, name = _small_sample(products, state, df)
+    zero = zero_terms(products, state)
+    faults = () if search.converged else (NOT_CONVERGED,)
+    notes = zero_notes(zero)
+    if name == "satterthwaite":
+        notes += _overrated(method, part, containment())
+    return Fitted(
+        method,
+        name,
+        state.beta,
+        state.residual,
+        state.criterion,
+        variance_shares(products, state),
+        search.converged,
+        zero,
+        notes + faults,
+        faults,
+    )
+
+
+def check_scatter_left(products: CrossProducts, state: RemlState) -> None:
+    """Refuse data without scatter inside the groups.
+
+    Raises
+    ------
+    ModelError
+        Naming the random terms.
+    """
+    if state.residual >= NO_SCATTER:
+        return
+    names = " and ".join(f"'{name}'" for name in products.terms)
+    raise ModelError(
+        f"Inside the groups of {names} the records do not differ at all, so there is no scatter "
+        "between records to estimate. Keep one record a group and leave that random term out."
+    )
+
+
+def zero_terms(products: CrossProducts, state: RemlState) -> tuple[str, ...]:
+    """Return the random terms whose variance is zero."""
+    return tuple(n for n, r in zip(products.terms, state.ratios, strict=True) if r == 0)
+
+
+def zero_notes(zero: tuple[str, ...]) -> tuple[str, ...]:
+    """Say which variances are zero."""
+    if not zero:
+        return ()
+    names = ", ".join(f"'{name}'" for name in zero)
+    return (f"Variance estimated at zero: {names}. The data show no such differences.",)
+
+
+def variance_shares(products: CrossProducts, state: RemlState) -> dict[str, float]:
+    """Return each variance as a share of that of least squares, the residual last."""
+    shares = dict(zip(products.terms, (state.ratios * state.residual).tolist(), strict=True))
+    return {**shares, "residual": state.residual}
+
+
+def _small_sample(
+    products: CrossProducts, state: RemlState, df: str | None
+) -> tuple[SmallSample, str]:
+    if not products.terms:
+        return ResidualDegrees(state.xhx_inverse, products.spare), "residual"
+    known = gather_information(products, state)
+    if df == "satterthwaite":
+        return by_satterthwaite(known), df
+    return by_kenward_roger(products, state, known), "kenward-roger"
+
+
+def _overrated(method: SmallSample, part: FixedPart, containment: Containment) -> tuple[str, ...]:
+    """Say where degrees of freedom pass what the groups can give."""
+    rows = part.rotate(np.eye(len(part.kept)))
+    degrees, bounds = method.degrees(rows), containment.bound(rows)
+    worst = int(np.argmax(degrees / bounds))
+    if degrees[worst] <= 1.5 * bounds[worst]:
+        return ()
+    return (
+        f"Satterthwaite gives up to {degrees[worst]:,.0f} degrees of freedom where the groups of "
+        f"the random terms can give {bounds[worst]:,.0f} at most: not to be believed, since "
+        "records then count as replicates. Use df='kenward-roger'.",
+    )

@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from scipy.stats import ttest_rel
 
 from trialkit import analyse, open_trial, simulate, write_results
 from trialkit.errors import LogError, ModelError
@@ -18,6 +19,9 @@ from trialkit.shipped import copy_demo, demo_trials
 
 DEMOS = sorted(demo_trials())
 WEIGHED = "oats-2024-no-frost"
+
+#: Linear algebra on yields that went through a file as masses.
+PAIRED = 1e-6
 
 
 @pytest.fixture(scope="module")
@@ -207,6 +211,78 @@ def test_one_block_says_that_neighbours_should_share_one(tmp_path):
     layout.write_text(json.dumps(content))
     result = analyse(open_trial(folder))
     assert any("no blocks of neighbouring strips" in note for note in result.summary.warnings)
+
+
+def with_weights(folder: Path, treatments, yields_t_ha, blocks=3):
+    """Give a simulated trial scale weights; strips in the order of the field, None for lost."""
+    small_trial(folder, treatments, blocks)
+    shutil.rmtree(folder / "harvest")
+    rows = [
+        f"S{number + 1},{1000 * value},1.0,12.5"
+        for number, value in enumerate(yields_t_ha)
+        if value is not None
+    ]
+    (folder / "weights.csv").write_text("\n".join(["strip,mass_kg,area_ha,moisture_pct", *rows]))
+    return json.loads((folder / "layout.geojson").read_text())
+
+
+def pooled(folder: Path, layout, change) -> None:
+    """Write the layout back with other blocks."""
+    strips = [f for f in layout["features"] if f["properties"]["role"] == "strip"]
+    for number, feature in enumerate(strips):
+        feature["properties"]["block"] = change(number, feature["properties"])
+    (folder / "layout.geojson").write_text(json.dumps(layout))
+
+
+def test_pairs_are_judged_by_the_paired_t_whatever_the_blocks_do(tmp_path):
+    # Blocks differ less than the strips of a block, so a random block would come out as zero.
+    folder, yields = tmp_path / "trial", [3.1, 2.9, 3.2, 2.8, 2.9, 3.05, 2.85, 3.15]
+    layout = with_weights(folder, ["untreated", "dressed"], yields, blocks=4)
+    arms = [f["properties"]["treatment"] for f in layout["features"]][:8]
+    table = pd.Series(yields).groupby(arms).apply(list)
+    paired = ttest_rel(table["dressed"], table["untreated"])
+    (comparison,) = analyse(open_trial(folder)).summary.comparisons
+    assert comparison.p_value == pytest.approx(paired.pvalue, rel=PAIRED)
+    assert comparison.df == pytest.approx(3)
+    assert "blocks as fixed effects" in comparison.method
+
+
+def test_blocks_with_numbers_for_names_are_blocks(tmp_path):
+    folder = tmp_path / "trial"
+    yields = np.random.default_rng(1).normal(3, 0.2, 24).round(3)
+    layout = with_weights(folder, ["untreated", "dressed"], yields, blocks=12)
+    pooled(folder, layout, lambda number, _: str(number // 2 + 1))
+    (comparison,) = analyse(open_trial(folder)).summary.comparisons
+    assert comparison.df == pytest.approx(11)
+
+
+def test_a_block_that_lost_a_treatment_is_named(tmp_path):
+    folder = tmp_path / "trial"
+    yields = [3.1, 2.9, 3.2, 2.8, 2.9, 3.05, 2.85, None]
+    with_weights(folder, ["untreated", "dressed"], yields, blocks=4)
+    result = analyse(open_trial(folder))
+    assert result.summary.comparisons[0].df == pytest.approx(2)
+    assert any("Only one treatment has a yield in block B4" in w for w in result.summary.warnings)
+
+
+def test_treatments_that_never_share_a_block_cannot_be_told_from_it(tmp_path):
+    folder = tmp_path / "trial"
+    yields = [3.1, 2.9, 3.2, 2.8, 2.9, 3.05, 2.85, 3.0]
+    layout = with_weights(folder, ["untreated", "dressed"], yields, blocks=4)
+    pooled(folder, layout, lambda number, strip: f"{strip['treatment']}-{number // 4}")
+    with pytest.raises(ModelError, match="No block has strips with a yield of both 'dressed'"):
+        analyse(open_trial(folder))
+
+
+def test_too_few_whole_blocks_are_left(tmp_path):
+    folder = tmp_path / "trial"
+    layout = with_weights(folder, ["untreated", "dressed"], [3.0] * 6)
+    arms = [f["properties"]["treatment"] for f in layout["features"]][:6]
+    lost = [arms.index("dressed"), 2 + arms[2:4].index("untreated")]
+    yields = [None if number in lost else 3.0 + number / 10 for number in range(6)]
+    with_weights(folder, ["untreated", "dressed"], yields)
+    with pytest.raises(ModelError, match="4 strips with a yield in 3 blocks are too few"):
+        analyse(open_trial(folder))
 
 
 def test_no_harvest_at_all(trial_folder):

@@ -21,6 +21,9 @@ DATA = Path(__file__).parents[4] / "shared" / "data" / "lasrosas" / "lasrosas.tx
 MAIZE_PER_T = 68.5
 NITROGEN_PER_KG = 0.4348
 
+#: Machine widths are not published. They, the edges and the screening are set so that the
+#: publisher's averaged points, 6.6 to 7.1 m between lines, are kept: with 7 m and the usual limits
+#: 15 of the 1,738 points of 1999 were left out, and the verdicts were the same.
 _TOML = """\
 [trial]
 name = "Nitrogen on maize, Las Rosas"

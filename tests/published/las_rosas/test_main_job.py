@@ -61,7 +61,7 @@ def test_break_even_is_the_price_of_the_nitrogen(result):
 
 
 def test_the_yield_rises_with_nitrogen_in_both_years_but_pays_less_surely(result):
-    # Anselin et al. (2004) and Lambert et al. (2004) find a rising, flattening response in 1999.
+    # Anselin et al. (2004) and Lambert et al. (2004) found it so in 1999: from memory.
     answer, _ = result
     gains = [comparison.gain_t_ha for comparison in answer.summary.comparisons]
     assert gains == sorted(gains)

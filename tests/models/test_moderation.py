@@ -8,7 +8,7 @@ import pytest
 
 from trialkit import simulate
 from trialkit.errors import ModelError, ModelWarning
-from trialkit.models import fit_mixed, gains_along, gains_by, interaction
+from trialkit.models import AlongPass, fit_mixed, gains_along, gains_by, interaction
 
 #: Two ways of linear algebra on 40 records; the optimiser's end differs in the seventh digit.
 SAME = 1e-5
@@ -160,7 +160,7 @@ def test_frost_protection_is_found_where_it_freezes():
     plan = simulate.measure(
         simulate.lay_strips(["untreated", "dressed"], 6, seed=1, length_m=LENGTH_M)
     )
-    seasons, covered, found, fooled = 24, 0, 0, 0
+    seasons, covered, found, fooled = 20, 0, 0, 0
     for seed in range(seasons):
         for prevented in (PREVENTED, 0.0):
             points = frost_season(plan, prevented, seed)
@@ -179,7 +179,7 @@ def test_frost_protection_is_found_where_it_freezes():
             covered += int((table["low"] <= truth).sum() + (truth <= table["high"]).sum())
     assert truth["hollow"] > 0.25 > 0.01 > truth["slope"]
     assert found / seasons > 0.7
-    # Four standard errors of a share in 24 seasons, and of their ends, two a zone.
+    # Four standard errors of a share in 20 seasons, and of their ends, two a zone.
     assert fooled / seasons < 0.05 + 4 * np.sqrt(0.05 * 0.95 / seasons)
     assert abs(covered / (4 * seasons) - 0.975) < 4 * np.sqrt(0.025 * 0.975 / (2 * seasons))
 
@@ -236,6 +236,39 @@ def test_points_inside_strips_are_too_sure():
     fit = fit_mixed("yield_t_ha ~ treatment * zone", zoned, ["block", "strip"])
     with pytest.warns(ModelWarning, match=r"'zone' changes inside strips"):
         gains_by(fit, "treatment", "zone")
+
+
+def test_with_correlation_along_the_pass_nothing_is_too_sure():
+    # Invented: the gain is the same everywhere, the ground is not, and changes slowly.
+    rng = np.random.default_rng(5)
+    at = np.arange(0, 400.0, 8.0)
+    ground = np.linalg.cholesky(np.exp(-np.abs(np.subtract.outer(at, at)) / 60) + 1e-9 * np.eye(50))
+    seasons, believed, sure = 8, 0, 0
+    for _ in range(seasons):
+        data = pd.DataFrame(
+            {
+                "block": np.repeat(np.arange(8) // 2, 50),
+                "pass_id": np.repeat(np.arange(8), 50),
+                "distance_m": np.tile(at, 8),
+                "treatment": np.repeat(["dressed", "untreated"] * 4, 50),
+                "elevation_m": np.tile(200 + at / 40, 8),
+                "yield_t_ha": 3 + 0.2 * (ground @ rng.normal(0, 1, (50, 8))).T.ravel()
+                + rng.normal(0, 0.05, 400),
+            }
+        )  # fmt: skip
+        formula = "yield_t_ha ~ treatment * elevation_m"
+        fit = fit_mixed(formula, data, ["block"], along=AlongPass())
+        found = interaction(fit, "treatment", "elevation_m")
+        assert not found.too_sure
+        table = gains_along(fit, "treatment", "elevation_m", at=[205.0], against="untreated")
+        expected = fit.differences("treatment", "untreated")["std_error"]
+        assert table["std_error"].item() > 0.5 * expected.item()
+        believed += found.p < 0.05
+        points = fit_mixed(formula, data, ["block", "pass_id"])
+        with pytest.warns(ModelWarning, match=r"changes inside strips"):
+            sure += interaction(points, "treatment", "elevation_m").p < 0.05
+    assert believed <= 2
+    assert sure >= 3
 
 
 def refused(message, call, *arguments, **options):

@@ -231,6 +231,8 @@ def test_records_speak():
     assert not neighbours.ok
     assert "2 m apart, are alike" in neighbours.sentence
     assert 20 < found["reach of likeness"].value < 120
+    assert found["reach of likeness"].sentence.startswith("Records stay alike for about ")
+    assert "e+" not in found["reach of likeness"].sentence
     assert found["ends of passes"].ok
     low = log.copy()
     low.loc[low["distance_m"] < 20, "yield_t_ha"] -= 0.5
@@ -238,7 +240,34 @@ def test_records_speak():
     ends = found["ends of passes"]
     assert not ends.ok
     assert ends.sentence.startswith("At the start of passes yields lie 0.")
-    assert " t/ha below the rest of their strips: check the delay" in ends.sentence
+    assert " t/ha below those next to it: check the delay" in ends.sentence
+
+
+def test_ends_are_not_blamed_for_the_ground():
+    # Sixteen strips that share one trend and one patch along them.
+    data = trial(["du"] * 8, seed=3)
+    log = records(data, seed=4)
+    log["yield_t_ha"] += 0.002 * log["distance_m"] - 0.4 * np.exp(-((log["distance_m"] / 90) ** 2))
+    fit = fit_mixed(FORMULA, data, ["block"])
+    found = found_in(
+        diagnose(fit, data, *STRIPS[1:], records=log, pass_id="pass_id", distance="distance_m")
+    )
+    assert found["ends of passes"].ok
+    assert found["ends of passes"].sentence.startswith("Yields at the starts and ends of passes")
+
+
+def test_ground_that_changes_slowly_is_said():
+    data = trial(["du"] * 8, seed=3)
+    log = records(data, sill=1e-6, nugget=0.001)
+    log["yield_t_ha"] += 0.01 * log["distance_m"]
+    fit = fit_mixed(FORMULA, data, ["block"])
+    found = found_in(
+        diagnose(fit, data, *STRIPS[1:], records=log, pass_id="pass_id", distance="distance_m")
+    )["reach of likeness"]
+    # A straight line: the mean square over pairs h apart, h^2 / 2, passes 95% of L^2 / 12.
+    assert found.value == pytest.approx(298 * np.sqrt(0.95 / 6), abs=3.0)
+    assert not found.ok
+    assert "for about 120 m along the pass: the ground changes slowly" in found.sentence
 
 
 def test_records_without_likeness_say_so():

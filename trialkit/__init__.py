@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from trialkit.errors import TrialkitError, TrialkitWarning
     from trialkit.harvest import read_log, screen, strip_table
-    from trialkit.models import fit_mixed, shuffle_test
+    from trialkit.models import fit_counts, fit_mixed, pool, shuffle_test
     from trialkit.money import partial_budget, payoff
     from trialkit.season import analyse, harvest_season, write_results
     from trialkit.trial import open_trial
@@ -21,11 +21,13 @@ _HOMES = {
     "strip_table": "trialkit.harvest",
     "harvest_season": "trialkit.season",
     "fit_mixed": "trialkit.models",
+    "fit_counts": "trialkit.models",
     "shuffle_test": "trialkit.models",
     "payoff": "trialkit.money",
     "partial_budget": "trialkit.money",
     "analyse": "trialkit.season",
     "write_results": "trialkit.season",
+    "pool": "trialkit.models",
     "TrialkitError": "trialkit.errors",
     "TrialkitWarning": "trialkit.errors",
 }
@@ -34,11 +36,13 @@ __all__ = [
     "TrialkitError",
     "TrialkitWarning",
     "analyse",
+    "fit_counts",
     "fit_mixed",
     "harvest_season",
     "open_trial",
     "partial_budget",
     "payoff",
+    "pool",
     "read_log",
     "screen",
     "shuffle_test",

@@ -1,12 +1,15 @@
-"""Estimates from data frames: mixed models and randomisation tests. No farms here."""
+"""Estimates from data frames: mixed models, counts, randomisation tests, pooling. No farms here."""
 
 from trialkit.models.allocations import fewest_blocks, smallest_p
 from trialkit.models.along_pass import AlongPass
+from trialkit.models.count_fit import CountFit
+from trialkit.models.count_models import fit_counts
 from trialkit.models.diagnostics import diagnose, leave_one_out
 from trialkit.models.findings import Finding
 from trialkit.models.mixed import fit_mixed
 from trialkit.models.mixed_fit import FTest, MixedFit
 from trialkit.models.moderation import Interaction, gains_along, gains_by, interaction
+from trialkit.models.pooling import Pooled, leave_one_study_out, pool
 from trialkit.models.rates import RateResponse, compare_shapes, rate_response
 from trialkit.models.residuals import residuals_along, strip_residuals, variogram
 from trialkit.models.several_arms import SeveralShuffle, shuffle_several
@@ -14,21 +17,26 @@ from trialkit.models.shuffle import ShuffleTest, shuffle_test
 
 __all__ = [
     "AlongPass",
+    "CountFit",
     "FTest",
     "Finding",
     "Interaction",
     "MixedFit",
+    "Pooled",
     "RateResponse",
     "SeveralShuffle",
     "ShuffleTest",
     "compare_shapes",
     "diagnose",
     "fewest_blocks",
+    "fit_counts",
     "fit_mixed",
     "gains_along",
     "gains_by",
     "interaction",
     "leave_one_out",
+    "leave_one_study_out",
+    "pool",
     "rate_response",
     "residuals_along",
     "shuffle_several",

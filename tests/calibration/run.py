@@ -23,7 +23,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import stdtr, stdtrit
 
-from trialkit.models import fit_mixed
+from trialkit.models import AlongPass, fit_mixed
 from trialkit.models.batched import fit_batch
 
 sys.path.insert(0, str(Path(__file__).parent))
@@ -38,11 +38,13 @@ STRIPS_TARGET, POINTS_TARGET = (4.0, 6.0), (3.5, 6.5)
 POWER_AT = 3.0
 
 STRIPS_WAYS = ("fixed", "random", "unbounded")
-#: Formula and random terms of the points models.
+#: Formula, random terms and correlation of the points models.
 POINTS_WAYS = {
-    "points, blocks fixed": ("y ~ C(block) + treatment", ("strip",)),
-    "points, blocks random": ("y ~ treatment", ("block", "block:strip")),
+    "points, blocks fixed": ("y ~ C(block) + treatment", ("strip",), None),
+    "points, blocks random": ("y ~ treatment", ("block", "block:strip"), None),
 }
+#: Takes ten times as long as the others, so that it is measured only where asked for.
+ALONG_WAY = {"points, along the pass": ("y ~ treatment", ("block", "block:strip"), AlongPass())}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -99,11 +101,11 @@ def by_strips(draws: Draws, yields: np.ndarray, blocks: str) -> Judged:
 
 def by_points(draws: Draws, yields: np.ndarray, way: str) -> Judged:
     """Judge each draw by its points, with the strip as a random effect."""
-    formula, random = POINTS_WAYS[way]
+    formula, random, along = (POINTS_WAYS | ALONG_WAY)[way]
     rows = np.empty((len(yields), 3))
     for row, values in enumerate(yields):
         data = draws.points.assign(y=values)[np.isfinite(values)]
-        fit = fit_mixed(formula, data, random=random)
+        fit = fit_mixed(formula, data, random=random, along=along)
         gain = fit.differences("treatment", against="untreated").loc["dressed"]
         rows[row] = gain["estimate"], gain["std_error"], gain["df"]
     return Judged(*rows.T)
@@ -133,7 +135,7 @@ def first(draws: Draws, number: int) -> Draws:
 
 
 def measure(
-    scenario: Scenario | Ground, draws: int, point_draws: int, seed: int
+    scenario: Scenario | Ground, draws: int, point_draws: int, along_draws: int, seed: int
 ) -> dict[str, object]:
     """Measure all methods on one scenario; see the module for what the figures are."""
     begin = time.perf_counter()
@@ -155,25 +157,28 @@ def measure(
     row["gain"] = extra
     for way in STRIPS_WAYS:
         row[f"{way} power"], _ = percent(strips[way].finds(extra))
-    some, fewer = first(trials, point_draws), first(trials, point_draws // 3)
-    for way in POINTS_WAYS if point_draws else ():
+    numbers = dict.fromkeys(POINTS_WAYS, point_draws) | dict.fromkeys(ALONG_WAY, along_draws)
+    for way, number in numbers.items():
+        if not number:
+            continue
+        some, fewer = first(trials, number), first(trials, max(1, number // 3))
         bare = by_points(some, some.bare, way)
         note(way, bare, by_points(fewer, observed(fewer), way))
         row[f"{way} power"], _ = percent(bare.finds(extra))
-        more = bare.finds(extra) - strips["fixed"].finds(extra)[:point_draws].astype(float)
+        more = bare.finds(extra) - strips["fixed"].finds(extra)[:number].astype(float)
         row[f"{way} buy"] = 100 * float(more.mean())
-        row[f"{way} buy mc"] = 100 * float(more.std() / np.sqrt(point_draws))
+        row[f"{way} buy mc"] = 100 * float(more.std() / np.sqrt(number))
     row["seconds"] = time.perf_counter() - begin
     return row
 
 
 def measure_all(
-    draws: int, point_draws: int, seed: int, workers: int
+    draws: int, point_draws: int, along_draws: int, seed: int, workers: int
 ) -> Iterator[dict[str, object]]:
     """Measure every scenario; each has its own seed, so none hangs on the others."""
     with ProcessPoolExecutor(workers) as pool:
         jobs = [
-            pool.submit(measure, scenario, draws, point_draws, seed + number)
+            pool.submit(measure, scenario, draws, point_draws, along_draws, seed + number)
             for number, scenario in enumerate(SCENARIOS)
         ]
         for job in jobs:
@@ -213,7 +218,8 @@ def readme_table(rows: list[dict[str, object]]) -> str:
 
 def detail_tables(rows: list[dict[str, object]]) -> str:
     """Lay out coverage and power, with Monte-Carlo errors."""
-    ways = [*STRIPS_WAYS, *POINTS_WAYS, "plain t"]
+    points = [way for way in (*POINTS_WAYS, *ALONG_WAY) if f"{way} false" in rows[0]]
+    ways = [*STRIPS_WAYS, *points, "plain t"]
     errors = [
         [str(row["field"])]
         + [
@@ -225,8 +231,8 @@ def detail_tables(rows: list[dict[str, object]]) -> str:
     ]
     power = [
         [str(row["field"]), f"{row['gain']:.2f}"]
-        + [f"{row[f'{way} power']:.0f}" for way in (*STRIPS_WAYS, *POINTS_WAYS)]
-        + [f"{row[f'{way} buy']:+.1f} ± {row[f'{way} buy mc']:.1f}" for way in POINTS_WAYS]
+        + [f"{row[f'{way} power']:.0f}" for way in (*STRIPS_WAYS, *points)]
+        + [f"{row[f'{way} buy']:+.1f} ± {row[f'{way} buy mc']:.1f}" for way in points]
         for row in rows
     ]
     return "\n\n".join(
@@ -240,8 +246,8 @@ def detail_tables(rows: list[dict[str, object]]) -> str:
                     "Field",
                     "gain t/ha",
                     *STRIPS_WAYS,
-                    *POINTS_WAYS,
-                    *(f"{way} buy" for way in POINTS_WAYS),
+                    *points,
+                    *(f"{way} buy" for way in points),
                 ],
                 power,
             ),
@@ -254,10 +260,19 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--draws", type=int, default=DRAWS)
     parser.add_argument("--point-draws", type=int, default=POINT_DRAWS)
+    parser.add_argument("--along-draws", type=int, default=0, help="some 0.1 s a draw and field")
     parser.add_argument("--seed", type=int, default=SEED)
     parser.add_argument("--workers", type=int, default=2)
     options = parser.parse_args()
-    rows = list(measure_all(options.draws, options.point_draws, options.seed, options.workers))
+    rows = list(
+        measure_all(
+            options.draws,
+            options.point_draws,
+            options.along_draws,
+            options.seed,
+            options.workers,
+        )
+    )
     print(readme_table(rows))
     print()
     print(

@@ -99,7 +99,7 @@ def test_the_same_seed_gives_the_same_numbers(calibration, scenario):
 
 
 def test_the_command_prints_the_table_that_the_readme_shows():
-    few = ["--draws", "12", "--point-draws", "3", "--workers", "1"]
+    few = ["--draws", "12", "--point-draws", "2", "--along-draws", "1", "--workers", "1"]
     run = subprocess.run(
         [sys.executable, "tests/calibration/run.py", *few],
         cwd=ROOT,

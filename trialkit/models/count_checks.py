@@ -15,7 +15,7 @@ from trialkit.models.random_blocks import Grouping
 from trialkit.models.records import Codes, Floats
 
 #: Nobody counts further than this.
-MOST_COUNTED = 10_000_000
+MOST_COUNTED = 1_000_000
 #: Share of a random term's scatter left beside the fixed part, below which it has none.
 _ALIASED = 1e-10
 #: A linear predictor this far from zero is not rounding; columns are scaled to one.

@@ -20,6 +20,8 @@ from trialkit.models.records import Codes, Floats
 
 #: Below this, functions of phi mu are written as a series.
 _SMALL = 1e-3
+#: Rounding of a log chance, as a share of the largest terms it is the difference of.
+_ROUNDING = 2e-15
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,56 +48,71 @@ class CountDerivatives:
     weight_by_phi: Floats
 
 
-def log_density(counts: Codes, eta: Floats, phi: float) -> float:
-    """Return the log chance of all counts together.
+@dataclass(frozen=True, slots=True)
+class CountDensity:
+    """The chance of counts at one dispersion, ready for any means.
 
     Parameters
     ----------
     counts
         Whole numbers, none negative, shape (n,).
-    eta
-        Logarithms of their means, shape (n,).
     phi
         1 / theta; zero for Poisson.
-
-    Returns
-    -------
-    float
+    raised, rungs
+        For each count the sum over j < y of log(1 + j phi), and its derivative by phi.
+    constant
+        Sum of log y!.
+    rounding
+        How far the log chance may be off for want of digits; it grows with the counts.
     """
-    means = np.exp(eta)
-    ladder = np.log1p(phi * np.arange(int(counts.max(initial=0))))
-    raised = np.concatenate([[0.0], np.cumsum(ladder)])[counts]
-    shrink = _log1p_share(phi * means)
-    terms = raised + counts * (eta - np.log1p(phi * means)) - means * shrink
-    return float((terms - gammaln(counts + 1.0)).sum())
+
+    counts: Codes
+    phi: float
+    raised: Floats
+    rungs: Floats
+    constant: float
+    rounding: float
+
+    def log(self, eta: Floats) -> float:
+        """Return the log chance of all counts together, eta the logarithms of their means."""
+        spread = self.phi * np.exp(eta)
+        terms = self.raised + self.counts * (eta - np.log1p(spread))
+        return float((terms - np.exp(eta) * _log1p_share(spread)).sum() - self.constant)
+
+    def derivatives(self, eta: Floats) -> CountDerivatives:
+        """Return the derivatives of each count's log chance."""
+        means, counts, phi = np.exp(eta), self.counts, self.phi
+        wide = 1.0 + phi * means
+        score = (counts - means) / wide
+        weight = means * (1.0 + phi * counts) / wide**2
+        return CountDerivatives(
+            score=score,
+            weight=weight,
+            weight_slope=weight * (1.0 - phi * means) / wide,
+            by_phi=self.rungs + means**2 * _curved_share(phi * means) - counts * means / wide,
+            score_by_phi=-score * means / wide,
+            weight_by_phi=weight * (counts / (1.0 + phi * counts) - 2.0 * means / wide),
+        )
 
 
-def count_derivatives(counts: Codes, eta: Floats, phi: float) -> CountDerivatives:
-    """Return the derivatives of each count's log chance.
+def count_density(counts: Codes, phi: float) -> CountDensity:
+    """Prepare the chance of counts at one dispersion.
 
     Parameters
     ----------
-    counts, eta, phi
-        As in `log_density`.
+    counts, phi
+        As in `CountDensity`.
 
     Returns
     -------
-    CountDerivatives
+    CountDensity
     """
-    means = np.exp(eta)
-    wide = 1.0 + phi * means
-    score = (counts - means) / wide
-    weight = means * (1.0 + phi * counts) / wide**2
     steps = np.arange(int(counts.max(initial=0)))
+    raised = np.concatenate([[0.0], np.cumsum(np.log1p(phi * steps))])[counts]
     rungs = np.concatenate([[0.0], np.cumsum(steps / (1.0 + phi * steps))])[counts]
-    return CountDerivatives(
-        score=score,
-        weight=weight,
-        weight_slope=weight * (1.0 - phi * means) / wide,
-        by_phi=rungs + means**2 * _curved_share(phi * means) - counts * means / wide,
-        score_by_phi=-score * means / wide,
-        weight_by_phi=weight * (counts / (1.0 + phi * counts) - 2.0 * means / wide),
-    )
+    constant = float(gammaln(counts + 1.0).sum())
+    rounding = _ROUNDING * float(1.0 + counts @ (1.0 + np.log1p(counts)))
+    return CountDensity(counts, phi, raised, rungs, constant, rounding)
 
 
 def _log1p_share(m: Floats) -> Floats:

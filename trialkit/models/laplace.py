@@ -24,7 +24,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from trialkit.models.count_density import CountDerivatives, count_derivatives, log_density
+from trialkit.models.count_density import CountDensity, CountDerivatives, count_density
 from trialkit.models.group_factor import GroupFactor, GroupLayout, factorise, sum_by_group
 from trialkit.models.random_blocks import Grouping
 from trialkit.models.records import Codes, Floats
@@ -92,6 +92,8 @@ class LaplaceState:
         Linear predictor at the peak, shape (n,).
     used
         Effective number of parameters that the random effects take, between 0 and q.
+    rounding
+        How far `log_likelihood` may be off for want of digits.
     """
 
     point: Floats
@@ -100,6 +102,7 @@ class LaplaceState:
     effects: Floats
     eta: Floats
     used: float
+    rounding: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,16 +133,16 @@ def evaluate(problem: CountProblem, point: Floats, effects: Floats) -> LaplaceSt
         None where numbers overflow or the peak is not reached: too far out to matter.
     """
     coefficients, scales, root = problem.split(point)
+    density = count_density(problem.counts, root**2)
     with np.errstate(over="ignore", invalid="ignore"):
         fixed = problem.offset + problem.columns @ coefficients
         try:
-            peak = _find_peak(problem, fixed, scales, root**2, effects)
+            peak = _find_peak(problem, density, fixed, scales, effects)
         except np.linalg.LinAlgError:  # scales so large that rounding makes M indefinite
             return None
     if peak is None:
         return None
-    chance = log_density(problem.counts, peak.eta, root**2)
-    log_likelihood = chance - 0.5 * float(peak.effects @ peak.effects)
+    log_likelihood = density.log(peak.eta) - 0.5 * float(peak.effects @ peak.effects)
     if peak.factor is None:
         gradient, used = _plain_gradient(problem, peak, root), 0.0
     else:
@@ -147,7 +150,35 @@ def evaluate(problem: CountProblem, point: Floats, effects: Floats) -> LaplaceSt
         gradient, used = _gradient(problem, peak, peak.factor, scales, root)
     if not (np.isfinite(log_likelihood) and np.isfinite(gradient).all()):
         return None
-    return LaplaceState(point, log_likelihood, gradient, peak.effects, peak.eta, used)
+    return LaplaceState(
+        point, log_likelihood, gradient, peak.effects, peak.eta, used, density.rounding
+    )
+
+
+def information(problem: CountProblem, state: LaplaceState) -> Floats:
+    """Return the information on the coefficients at given scales and dispersion.
+
+    Parameters
+    ----------
+    problem, state
+        The counts and a point. The peak is taken as moving with the coefficients, its curvature
+        as fixed: exact without random terms, else near enough to scale a search by.
+
+    Returns
+    -------
+    ndarray
+        Shape (p, p).
+    """
+    _, scales, root = problem.split(state.point)
+    weight = count_density(problem.counts, root**2).derivatives(state.eta).weight
+    weighted = problem.columns * weight[:, None]
+    plain = problem.columns.T @ weighted
+    if problem.layout is None:
+        return np.asarray(plain)
+    factor = factorise(problem.layout, scales, weight)
+    sides = [_gather(problem.groupings, scales, column) for column in weighted.T]
+    taken = [[side @ factor.solve(other) for other in sides] for side in sides]
+    return np.asarray(plain - taken)
 
 
 def spread(groupings: tuple[Grouping, ...], values: Floats) -> list[Floats]:
@@ -171,11 +202,11 @@ def _predictor(problem: CountProblem, fixed: Floats, scales: Floats, effects: Fl
 
 
 def _find_peak(
-    problem: CountProblem, fixed: Floats, scales: Floats, phi: float, effects: Floats
+    problem: CountProblem, density: CountDensity, fixed: Floats, scales: Floats, effects: Floats
 ) -> _Peak | None:
     def height(at: Floats) -> tuple[float, Floats]:
         eta = _predictor(problem, fixed, scales, at)
-        return log_density(problem.counts, eta, phi) - 0.5 * float(at @ at), eta
+        return density.log(eta) - 0.5 * float(at @ at), eta
 
     best, eta = height(effects)
     rest, eta_at_rest = height(np.zeros_like(effects))
@@ -184,7 +215,7 @@ def _find_peak(
     if not np.isfinite(best):
         return None
     for _ in range(_PEAK_STEPS):
-        derivatives = count_derivatives(problem.counts, eta, phi)
+        derivatives = density.derivatives(eta)
         if problem.layout is None:
             return _Peak(effects, eta, None, derivatives)
         factor = factorise(problem.layout, scales, derivatives.weight)
@@ -194,13 +225,13 @@ def _find_peak(
         if gain <= _LAST_STEP:
             effects = effects + step
             eta = _predictor(problem, fixed, scales, effects)
-            derivatives = count_derivatives(problem.counts, eta, phi)
+            derivatives = density.derivatives(eta)
             factor = factorise(problem.layout, scales, derivatives.weight)
             return _Peak(effects, eta, factor, derivatives)
         for halving in range(_HALVINGS):
             further = effects + step / 2**halving
             reached, eta = height(further)
-            if reached >= best + 1e-4 * gain / 2**halving - 1e-12 * abs(best):
+            if reached >= best + 1e-4 * gain / 2**halving - density.rounding:
                 break
         else:
             return None

@@ -15,8 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trialkit.errors import ModelError
-from trialkit.models.count_density import count_derivatives
-from trialkit.models.laplace import CountProblem, LaplaceState, evaluate
+from trialkit.models.laplace import CountProblem, LaplaceState, evaluate, information
 from trialkit.models.records import Floats
 
 #: Steps of the climb, of Newton's method, and halvings of one.
@@ -27,12 +26,12 @@ _CLIMB_END, _SEARCH_END = 1e-6, 1e-12
 _COST_OF_ZERO = 1e-9
 #: Step of the differences, in standard errors.
 _STEP = 1e-3
-#: Scales of random terms and of the dispersion to start from: scatter of 10 to 70%.
-_STARTS = (0.1, 0.3, 0.7)
+#: Scales of random terms and of the dispersion to start from: scatter of 5% to threefold.
+_START_SCALES = (0.05, 0.3, 1.0)
+#: Scales up to which all combinations are tried, and how many of them are followed up.
+_MOST_VARIED, _SEARCHES = 3, 3
 #: A first guess at the standard error of a scale.
 _SCALE_ERROR = 0.1
-#: Rounding of a log likelihood, as a share of it.
-_ROUNDING = 1e-13
 #: The same, at which a search that cannot rise any further counts as ended.
 _GOOD_ENOUGH = 1e-8
 #: Smallest eigenvalue of the scaled second derivatives at a top.
@@ -49,7 +48,7 @@ class LaplaceFit:
         The best point found.
     covariance
         Inverse of minus the second derivatives, over coefficients, scales and dispersion;
-        zero rows where a scale is zero. Shape (m, m).
+        NaN where a scale is zero, or where none could be had. Shape (m, m).
     converged
         Whether the gradient is zero there and the likelihood falls off on all sides.
     """
@@ -76,43 +75,50 @@ def maximise(problem: CountProblem) -> LaplaceFit:
     ModelError
         If the numbers are too large or too small to begin with.
     """
-    coefficients, information = _without_groups(problem)
-    count, scales = coefficients.size, problem.terms + problem.dispersed
-    state = _best_start(problem, coefficients, scales)
-    errors = np.append(1.0 / np.sqrt(np.diag(information)), np.full(scales, _SCALE_ERROR))
+    coefficients = _without_groups(problem)
+    count = coefficients.size
+    climbs = [_climb_from(problem, start, count) for start in _starts(problem, coefficients)]
+    climbs.sort(key=lambda climb: -climb[0].log_likelihood)
+    fits = (_finish(problem, state, count, errors) for state, errors in climbs)
+    best = next(fits)
+    return best if best.converged else next((fit for fit in fits if fit.converged), best)
+
+
+def _climb_from(
+    problem: CountProblem, state: LaplaceState, count: int
+) -> tuple[LaplaceState, Floats]:
+    """Return the top reached and rough standard errors; `count` coefficients come first."""
+    known = information(problem, state)
+    errors = np.full(state.point.size, _SCALE_ERROR)
+    errors[:count] = 1.0 / np.sqrt(np.diag(known))
     inverse = np.diag(errors**2)
-    inverse[:count, :count] = np.linalg.inv(information)
-    state = _put_at_zero(problem, _climb(problem, state, inverse), count)
-    free = (np.arange(state.point.size) < count) | (state.point != 0.0)
-    return _finish(problem, state, free, _STEP * errors)
+    inverse[:count, :count] = np.linalg.inv(known)
+    return _put_at_zero(problem, _climb(problem, state, inverse), count), errors
 
 
-def _without_groups(problem: CountProblem) -> tuple[Floats, Floats]:
-    """Fit the Poisson model without random terms; return coefficients and information."""
-    columns = problem.columns
+def _without_groups(problem: CountProblem) -> Floats:
+    """Return the coefficients of the Poisson model without random terms."""
     bare = replace(problem, layout=None, dispersed=False)
     target = np.log(problem.counts + 0.5) - problem.offset
-    state = _begun(evaluate(bare, np.linalg.lstsq(columns, target, rcond=None)[0], np.zeros(0)))
+    begin = np.linalg.lstsq(problem.columns, target, rcond=None)[0]
+    state = _begun(evaluate(bare, begin, np.zeros(0)))
     for _ in range(_CLIMB_STEPS):
-        weight = count_derivatives(problem.counts, state.eta, 0.0).weight
-        information = np.asarray((columns.T * weight) @ columns)
-        step = np.asarray(np.linalg.solve(information, state.gradient), dtype=np.float64)
+        step = np.asarray(np.linalg.solve(information(bare, state), state.gradient), dtype=float)
         further = _line(bare, state, step) if state.gradient @ step > _SEARCH_END else None
         if further is None:
             break
         state = further
-    return state.point, information
+    return state.point
 
 
-def _best_start(problem: CountProblem, coefficients: Floats, scales: int) -> LaplaceState:
+def _starts(problem: CountProblem, coefficients: Floats) -> list[LaplaceState]:
+    """Return the best of all combinations of small and large scales, at most `_SEARCHES`."""
+    scales = problem.terms + problem.dispersed
     effects = np.zeros(problem.layout.groups if problem.layout else 0)
-    kinds = np.array([0] * problem.terms + [1] * (scales - problem.terms), dtype=np.intp)
-    starts = {tuple(np.array(sizes)[kinds]) for sizes in product(_STARTS, repeat=2)}
-    states = [
-        evaluate(problem, np.append(coefficients, start), effects) for start in sorted(starts)
-    ]
-    found = [state for state in states if state is not None]
-    return _begun(max(found, key=lambda state: state.log_likelihood, default=None))
+    sizes = product(_START_SCALES, repeat=scales) if scales <= _MOST_VARIED else [(0.3,) * scales]
+    states = (evaluate(problem, np.append(coefficients, size), effects) for size in sizes)
+    found = sorted((s for s in states if s is not None), key=lambda s: -s.log_likelihood)
+    return found[:_SEARCHES] or [_begun(None)]
 
 
 def _begun(state: LaplaceState | None) -> LaplaceState:
@@ -127,14 +133,13 @@ def _begun(state: LaplaceState | None) -> LaplaceState:
 def _line(problem: CountProblem, state: LaplaceState, step: Floats) -> LaplaceState | None:
     """Shorten the step until the likelihood rises enough, or return None."""
     gain = float(state.gradient @ step)
-    rounding = _ROUNDING * (1.0 + abs(state.log_likelihood))
     for halving in range(_HALVINGS):
         share = 0.5**halving
         further = evaluate(problem, state.point + share * step, state.effects)
         if further is None:
             continue
         rise = further.log_likelihood - state.log_likelihood
-        if rise >= 1e-4 * share * gain - rounding:
+        if rise >= 1e-4 * share * gain - state.rounding:
             return further
     return None
 
@@ -165,16 +170,19 @@ def _put_at_zero(problem: CountProblem, state: LaplaceState, count: int) -> Lapl
         point = state.point.copy()
         point[place] = 0.0
         without = evaluate(problem, point, state.effects)
-        if without and without.log_likelihood >= state.log_likelihood - _COST_OF_ZERO:
+        if (
+            without
+            and without.log_likelihood >= state.log_likelihood - _COST_OF_ZERO - state.rounding
+        ):
             state = without
     return state
 
 
-def _finish(
-    problem: CountProblem, state: LaplaceState, free: NDArray[np.bool_], steps: Floats
-) -> LaplaceFit:
-    """Newton's method on what is free, to the last digit."""
-    covariance = np.zeros((free.size, free.size))
+def _finish(problem: CountProblem, state: LaplaceState, count: int, errors: Floats) -> LaplaceFit:
+    """Newton's method on what is not at zero, to the last digit."""
+    free = (np.arange(state.point.size) < count) | (state.point != 0.0)
+    steps = _STEP * errors
+    covariance = np.full((free.size, free.size), np.nan)
     for _ in range(_NEWTON_STEPS):
         curvature = _curvature(problem, state, free, steps)
         if curvature is None:

@@ -20,6 +20,8 @@ from trialkit.models.records import Codes, Floats
 
 #: Below this, functions of phi mu are written as a series.
 _SMALL = 1e-3
+#: Coefficients of that of `_curved_share`.
+_CURVED = [(-1.0) ** k * (k + 1.0) / (k + 2.0) for k in range(7)]
 #: Rounding of a log chance, as a share of the largest terms it is the difference of.
 _ROUNDING = 2e-15
 
@@ -79,12 +81,17 @@ class CountDensity:
         terms = self.raised + self.counts * (eta - np.log1p(spread))
         return float((terms - np.exp(eta) * _log1p_share(spread)).sum() - self.constant)
 
+    def score_and_weight(self, eta: Floats) -> tuple[Floats, Floats]:
+        """Return the first derivative by eta, and minus the second."""
+        means = np.exp(eta)
+        wide = 1.0 + self.phi * means
+        return (self.counts - means) / wide, means * (1.0 + self.phi * self.counts) / wide**2
+
     def derivatives(self, eta: Floats) -> CountDerivatives:
         """Return the derivatives of each count's log chance."""
         means, counts, phi = np.exp(eta), self.counts, self.phi
         wide = 1.0 + phi * means
-        score = (counts - means) / wide
-        weight = means * (1.0 + phi * counts) / wide**2
+        score, weight = self.score_and_weight(eta)
         return CountDerivatives(
             score=score,
             weight=weight,
@@ -125,5 +132,5 @@ def _curved_share(m: Floats) -> Floats:
     """Return (log(1 + m) - m / (1 + m)) / m^2, which is 1/2 at zero."""
     small = m < _SMALL
     safe = np.where(small, 1.0, m)
-    series = sum((-m * small) ** k * (k + 1.0) / (k + 2.0) for k in range(7))
+    series = np.polynomial.polynomial.polyval(m * small, _CURVED)
     return np.where(small, series, (np.log1p(safe) - safe / (1.0 + safe)) / safe**2)

@@ -67,13 +67,13 @@ def count_notes(
 def _scatter_notes(problem: CountProblem, fit: LaplaceFit) -> list[str]:
     """Compare the counts' scatter with Poisson's."""
     singles = [g.name for g in problem.groupings if g.levels == problem.counts.size]
-    if problem.dispersed and fit.state.point[-1] == 0:
-        return ["Counts scatter no more than Poisson's: theta is infinite."]
     if problem.dispersed and singles:
         return [
             f"theta and '{singles[0]}' both take up the scatter between single counts, and the "
             "data can hardly tell them apart. Leave one out."
         ]
+    if problem.dispersed and fit.state.point[-1] == 0:
+        return ["Counts scatter no more than Poisson's: theta is infinite."]
     if problem.dispersed:
         return []
     means = np.exp(fit.state.eta)

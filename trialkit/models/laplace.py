@@ -170,7 +170,7 @@ def information(problem: CountProblem, state: LaplaceState) -> Floats:
         Shape (p, p).
     """
     _, scales, root = problem.split(state.point)
-    weight = count_density(problem.counts, root**2).derivatives(state.eta).weight
+    _, weight = count_density(problem.counts, root**2).score_and_weight(state.eta)
     weighted = problem.columns * weight[:, None]
     plain = problem.columns.T @ weighted
     if problem.layout is None:
@@ -214,12 +214,12 @@ def _find_peak(
         effects, best, eta = np.zeros_like(effects), rest, eta_at_rest
     if not np.isfinite(best):
         return None
+    if problem.layout is None:
+        return _Peak(effects, eta, None, density.derivatives(eta))
     for _ in range(_PEAK_STEPS):
-        derivatives = density.derivatives(eta)
-        if problem.layout is None:
-            return _Peak(effects, eta, None, derivatives)
-        factor = factorise(problem.layout, scales, derivatives.weight)
-        slope = _gather(problem.groupings, scales, derivatives.score) - effects
+        score, weight = density.score_and_weight(eta)
+        factor = factorise(problem.layout, scales, weight)
+        slope = _gather(problem.groupings, scales, score) - effects
         step = factor.solve(slope)
         gain = float(slope @ step)
         if gain <= _LAST_STEP:

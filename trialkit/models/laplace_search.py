@@ -112,13 +112,16 @@ def _without_groups(problem: CountProblem) -> Floats:
 
 
 def _starts(problem: CountProblem, coefficients: Floats) -> list[LaplaceState]:
-    """Return the best of all combinations of small and large scales, at most `_SEARCHES`."""
+    """Return the best of all combinations of small and large scales.
+
+    A single scale has a single top; with several, scatter may pass from one to another.
+    """
     scales = problem.terms + problem.dispersed
     effects = np.zeros(problem.layout.groups if problem.layout else 0)
     sizes = product(_START_SCALES, repeat=scales) if scales <= _MOST_VARIED else [(0.3,) * scales]
     states = (evaluate(problem, np.append(coefficients, size), effects) for size in sizes)
     found = sorted((s for s in states if s is not None), key=lambda s: -s.log_likelihood)
-    return found[:_SEARCHES] or [_begun(None)]
+    return found[: _SEARCHES if scales > 1 else 1] or [_begun(None)]
 
 
 def _begun(state: LaplaceState | None) -> LaplaceState:

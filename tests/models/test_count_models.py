@@ -227,6 +227,13 @@ def test_groups_by_the_hundred(plants):
     assert fit.coefficients.loc["arm", "estimate"] == pytest.approx(0.1, abs=0.1)
 
 
+def test_records_by_the_ten_thousand():
+    rng = np.random.default_rng(8)
+    data = pd.DataFrame({"pen": np.arange(50_000) % 20, "arm": np.arange(50_000) // 25_000})
+    data["n"] = rng.poisson(3 + 0.1 * data["pen"])
+    assert fit_counts("n ~ arm", data, ["pen"]).converged
+
+
 @pytest.mark.parametrize("size", [1e-4, 1e5])
 def test_rare_and_abundant(size):
     rng = np.random.default_rng(6)
@@ -258,10 +265,10 @@ def test_intervals_cover_where_strips_are_many():
 def test_few_strips_are_named(plants):
     fit = fit_counts("plants ~ treatment", plants, ["block", "block:strip"], exposure="area_m2")
     (note,) = (note for note in fit.notes if note.startswith("Only"))
-    assert "16 groups of 'block:strip' carry the labels compared" in note
+    assert "16 groups of 'block:strip' carry what is compared" in note
     assert "too narrow" in note
     inside = fit_counts("plants ~ treatment", plants, ["block"], exposure="area_m2")
-    assert not any("carry the labels" in note for note in inside.notes)
+    assert not any("carry what is compared" in note for note in inside.notes)
 
 
 def test_a_typical_group_is_not_the_average(plants):

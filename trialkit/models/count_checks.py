@@ -225,7 +225,7 @@ def separated(counts: Codes, basis: Floats) -> np.ndarray:
     """
     none = np.zeros(counts.size, dtype=bool)
     seen, empty = basis[counts > 0], basis[counts == 0]
-    _, sizes, right = np.linalg.svd(seen)
+    _, sizes, right = np.linalg.svd(np.linalg.qr(seen, mode="r"))
     rank = int((sizes > _APART * sizes.max()).sum())
     free = right[rank:].T
     if free.shape[1] == 0 or not len(empty):

@@ -85,7 +85,8 @@ def fit_counts(
     Laplace's approximation to the likelihood, maximised over coefficients, variances and theta
     together (Breslow and Clayton 1993, JASA 88:9-25; Skaug and Fournier 2006, Computational
     Statistics and Data Analysis 51:699-709); standard errors from its second derivatives.
-    Without random terms this is the plain generalised linear model.
+    Without random terms this is the plain generalised linear model. A formula may call
+    functions, so never take one from a file that came from somebody else.
 
     Intervals are Wald's, with the normal distribution: infinite degrees of freedom, as if the
     scatter between strips were known. It is not, and maximum likelihood underrates it besides,

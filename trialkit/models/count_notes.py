@@ -94,7 +94,7 @@ def _group_notes(frame: ModelFrame, part: FixedPart, variances: pd.Series) -> li
     if units - len(part.kept) < _FEW_GROUPS:
         what = f"{units} groups of '{name}'" if name else f"{units} counts"
         notes.append(
-            f"Only {what} carry the labels compared. The intervals take the scatter between them "
+            f"Only {what} carry what is compared. The intervals take the scatter between them "
             "as known, so they are too narrow: expect 95% intervals to cover some 85% of the time "
             "with 8 such groups, 90% with 24. Hold the result against shuffle_test, or fit_mixed "
             "on the logarithm of each strip's rate."

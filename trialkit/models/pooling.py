@@ -282,11 +282,15 @@ def _reml(effects: Floats, variances: Floats) -> float:
     unit = float(variances.mean() + np.ptp(effects) ** 2)
     scaled, spreads = (effects - effects.mean()) / np.sqrt(unit), variances / unit
 
+    def slopes(tau2: Floats) -> Floats:
+        weights = 1.0 / (tau2[:, None] + spreads)
+        total = weights.sum(axis=1)
+        left = scaled - (weights @ scaled / total)[:, None]
+        trace = total - (weights**2).sum(axis=1) / total
+        return np.asarray(((weights * left) ** 2).sum(axis=1) - trace)
+
     def slope(tau2: float) -> float:
-        weights = 1.0 / (tau2 + spreads)
-        left = scaled - weights @ scaled / weights.sum()
-        trace = weights.sum() - (weights**2).sum() / weights.sum()
-        return float(((weights * left) ** 2).sum() - trace)
+        return float(slopes(np.array([tau2]))[0])
 
     def height(tau2: float) -> float:
         weights = 1.0 / (tau2 + spreads)
@@ -294,8 +298,8 @@ def _reml(effects: Floats, variances: Floats) -> float:
         return float(np.log(weights).sum() - np.log(weights.sum()) - weights @ left**2)
 
     grid = np.append(0.0, np.geomspace(_BELOW * spreads.min(), _ABOVE, _GRID))
-    slopes = np.array([slope(tau2) for tau2 in grid])
-    tops = np.flatnonzero((slopes[:-1] > 0) & (slopes[1:] <= 0))
+    rising = slopes(grid) > 0
+    tops = np.flatnonzero(rising[:-1] & ~rising[1:])
     found = [float(brentq(slope, grid[top], grid[top + 1], xtol=1e-16)) for top in tops]
     return unit * max([0.0, *found], key=height)
 

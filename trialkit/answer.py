@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from trialkit.errors import ModelError, TrialkitWarning
+from trialkit.harvest.strips import listed_strips
 from trialkit.models import MixedFit, fit_mixed, shuffle_test
 from trialkit.money import payoff
 from trialkit.result import Comparison, CrossCheck
@@ -30,7 +31,7 @@ def _strips_for_model(strips: DataFrame, config: TrialConfig) -> DataFrame:
     lost = strips[strips["yield_t_ha"].isna()]
     if len(lost):
         warnings.warn(
-            f"No yield from {_listed(lost['strip'])}. The analysis goes on without them.",
+            f"No yield from {listed_strips(lost['strip'])}. The analysis goes on without them.",
             TrialkitWarning,
             stacklevel=2,
         )
@@ -273,7 +274,3 @@ def disagreements(
                     f"{comparison.low_t_ha:+.2f} to {comparison.high_t_ha:+.2f} t/ha. "
                     "Find out why before you act on either."
                 )
-
-
-def _listed(names: pd.Series[str]) -> str:
-    return "strip " + ", ".join(names) if len(names) == 1 else "strips " + ", ".join(names)

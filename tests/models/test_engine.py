@@ -120,11 +120,8 @@ def random_design(seed):
 @pytest.mark.parametrize("seed", range(40))
 def test_no_better_point_on_a_grid(seed):
     data, random = random_design(seed)
-    try:
-        _, _, products = reduced("value ~ treatment", data, random)
-        check_random_terms(products, ("treatment",))
-    except ModelError:
-        pytest.skip("the draw cannot tell its random terms apart")
+    _, _, products = reduced("value ~ treatment", data, random)
+    check_random_terms(products, ("treatment",))
     found = maximise(products)
     assert found.converged
     axis = [0.0, *10.0 ** np.arange(-3, 4.01, 0.5 if len(random) < 3 else 1.5)]

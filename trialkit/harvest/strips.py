@@ -200,15 +200,16 @@ def _warn_of_tight_strips(
     tight = names[entered & ~fitting]
     if len(tight):
         warnings.warn(
-            f"No pass lies wholly inside {_listed(tight)}: every one straddles the edge, so there "
-            "is no yield from there. Check swath_m and the layout; or, if the harvester is wider "
-            "than the strips, weigh them by themselves.",
+            f"No pass lies wholly inside {listed_strips(tight)}: every one straddles the edge, so "
+            "there is no yield from there. Check swath_m and the layout; or, if the harvester is "
+            "wider than the strips, weigh them by themselves.",
             LogWarning,
             stacklevel=3,
         )
 
 
-def _listed(names: pd.Series[str]) -> str:
+def listed_strips(names: pd.Series[str]) -> str:
+    """Return strips by name, for a message."""
     return ("strip " if len(names) == 1 else "strips ") + ", ".join(str(name) for name in names)
 
 
@@ -251,7 +252,7 @@ def strip_table(log: pd.DataFrame, layout: GeoDataFrame | None = None) -> pd.Dat
     empty = table.index.to_series()[table["n"] == 0]
     if len(empty):
         warnings.warn(
-            f"No record counts in {_listed(empty)}: see the reasons in the harvest log.",
+            f"No record counts in {listed_strips(empty)}: see the reasons in the harvest log.",
             LogWarning,
             stacklevel=2,
         )

@@ -317,8 +317,8 @@ def agreement(comparison: Comparison, checks: Sequence[CrossCheck], *, confidenc
         )
     return (
         f"{comparison.treatment}: the methods do not fully agree. "
-        f"{' '.join(doubt for doubt in doubts if doubt)} The main analysis was declared before "
-        "harvest and stands; find out why they differ before you act on it."
+        f"{' '.join(doubt for doubt in doubts if doubt)} The main analysis is the same for "
+        "every trial and stands; find out why they differ before you act on it."
     )
 
 

@@ -104,7 +104,8 @@ def fit_strips(strips: DataFrame, config: TrialConfig) -> MixedFit:
     - Random blocks with a variance bounded at zero, as `fit_mixed` has them, borrow precision
       from the differences between blocks wherever the variance comes out as zero. That is right
       only if blocks truly do not differ. Where neighbours compete, so that strips of a block are
-      less alike than strips far apart, it claims 12 trials in 100 instead of 5.
+      less alike than strips far apart, it claims too much: 12 trials in 100 instead of 5
+      in the extreme case of the table, 6 where the competition is slight.
     - A block variance that may be negative (Stroup and Littell 2002) is the same as fixed blocks
       where every block is complete, and keeps its error elsewhere, but with lost strips the
       estimate can end at the edge of what is possible, where no standard error is to be had.

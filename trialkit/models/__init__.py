@@ -2,6 +2,7 @@
 
 from trialkit.models.allocations import fewest_blocks, smallest_p
 from trialkit.models.along_pass import AlongPass
+from trialkit.models.batched import BatchFit, fit_batch
 from trialkit.models.count_fit import CountFit
 from trialkit.models.count_models import fit_counts
 from trialkit.models.diagnostics import diagnose, leave_one_out
@@ -17,6 +18,7 @@ from trialkit.models.shuffle import ShuffleTest, shuffle_test
 
 __all__ = [
     "AlongPass",
+    "BatchFit",
     "CountFit",
     "FTest",
     "Finding",
@@ -29,6 +31,7 @@ __all__ = [
     "compare_shapes",
     "diagnose",
     "fewest_blocks",
+    "fit_batch",
     "fit_counts",
     "fit_mixed",
     "gains_along",

@@ -95,5 +95,7 @@ def test_shuffles(plants, printed):
     assert found.draws == 32_768
     assert round(found.p * found.draws) == 1726
     assert found.p == printed("0.0526733")
+    # One side, ties counted: Fisher's 863 (835 greater and 28 as large).
+    assert found.p * found.draws / 2 == pytest.approx(863)
     assert found.difference == printed("2.616667")
     assert found.smallest_p == 2 / 2**PAIRS

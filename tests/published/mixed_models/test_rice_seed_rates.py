@@ -103,6 +103,13 @@ def test_without_blocks(rice, printed):
     assert fit.variances["residual"] * 18 == printed("3602737.0")
 
 
+# [(r - 1) MSb + r (t - 1) MSe] / [(r t - 1) MSe]: strips that blocks of this field save.
+def test_relative_efficiency_of_blocks(blocks, printed):
+    error = blocks.variances["residual"]
+    between = blocks.test("rep").statistic * error
+    assert (3 * between + 4 * 5 * error) / (23 * error) == printed("1.634206")
+
+
 # lme(yield ~ factor(rate), random = ~ 1 | rep)
 def test_random_blocks(rice, printed):
     fit = fit_mixed("yield_kg_ha ~ C(rate)", rice, ["rep"])

@@ -160,6 +160,35 @@ def test_rate_as_a_number(oats, printed):
     assert table.loc["nitro", "df"] == pytest.approx(53)
 
 
+# summary(aov(Y ~ N * V + Error(B/V), MASS::oats)): sums of squares, from the plots as they are
+def test_sums_of_squares(rdata, printed):
+    fit = fit_mixed("Y ~ B + V + B:V + N + N:V", rdata("MASS", "oats"))
+    error = fit.variances["residual"]
+    assert (error, error * 45) == (printed("177.083"), printed("7969"))
+    for term, total, df in (
+        ("B", "15875", 5),
+        ("V", "1786", 2),
+        ("B:V", "6013", 10),
+        ("N", "20020", 3),
+        ("N:V", "322", 6),
+    ):
+        found = fit.test(term)
+        assert found.statistic * error * df == pytest.approx(float(total), abs=0.51)
+        assert found.df_num == df
+    assert fit.test("N").p == pytest.approx(2.46e-12, abs=0.005e-12)
+
+
+# The same, the variety stratum: F 1.485, p 0.272; nitro by variety: p 0.932
+def test_strata_are_those_of_the_mixed_model(oats, printed):
+    fit = fit_mixed("yield ~ C(nitro) * Variety", oats, RANDOM)
+    assert fit.test("Variety").statistic == printed("1.485")
+    assert fit.test("Variety").p == printed("0.272")
+    assert fit.test("nitro:Variety").p == printed("0.932")
+    wholes = fit.variances["residual"] + 4 * fit.variances["Block:Variety"]
+    assert wholes == printed("601.3")
+    assert fit.reml_criterion / -2 == printed("-264.5143")
+
+
 def test_statsmodels_agrees(lost_plots):
     fit = fit_mixed("yield ~ C(nitro) + Variety", lost_plots, RANDOM, df="satterthwaite")
     other = MixedLM.from_formula(

@@ -31,15 +31,20 @@ class Draws:
     Parameters
     ----------
     points
-        One row a point: `block strip treatment pass_id distance_m`, the same for every draw.
+        One row a point: `block strip treatment pass_id distance_m y_m`, the same for every draw;
+        `y_m` is the place along the strips.
     bare, dressed
         Yield of each point without the dressing, and with it, t/ha, shape (draws, points).
         Empty where a tree of a uniformity trial is missing.
+    across
+        Place of each point across the strips, m (uniformity trials: in strips), shape (draws,
+        points): a block's strips stand in one order, wherever they lie in the field.
     """
 
     points: pd.DataFrame
     bare: np.ndarray
     dressed: np.ndarray
+    across: np.ndarray
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,13 +91,15 @@ class Scenario:
         along, inside = self._places(plan)
         arm_of_block = np.array(sorted(self.arms))
         of_block = np.repeat(np.arange(self.blocks), len(self.arms))
-        bare, dressed = [], []
+        middle = plan.strips[["across_from_m", "across_to_m"]].to_numpy().mean(axis=1)
+        bare, dressed, across = [], [], []
         for generator in np.random.default_rng(seed).spawn(draws):
             arms = np.concatenate([generator.permutation(self.arms) for _ in range(self.blocks)])
-            drawn = replace(plan, strips=plan.strips.assign(treatment=arms))
+            placed = replace(plan, strips=plan.strips.assign(treatment=arms))
             chosen = np.delete(np.lexsort([arms, of_block]), self.lost)
+            across.append(np.broadcast_to(middle[:, None], inside.shape)[chosen][inside[chosen]])
             for kept, yields in zip(
-                (bare, dressed), self._grow(drawn, along, generator), strict=True
+                (bare, dressed), self._grow(placed, along, generator), strict=True
             ):
                 kept.append(yields[chosen][inside[chosen]])
         # A block's strips are equally long, so that their order inside it does not matter here.
@@ -105,9 +112,11 @@ class Scenario:
                 "treatment": arm_of_block[strips[strip] % len(self.arms)],
                 "pass_id": strips[strip],
                 "distance_m": along[place] - along[0],
+                "y_m": along[place],
             }
         )
-        return self._compete(Draws(points, np.stack(bare), np.stack(dressed)))
+        drawn = Draws(points, np.stack(bare), np.stack(dressed), np.stack(across))
+        return self._compete(drawn)
 
     def _places(self, plan: simulate.Plan) -> tuple[np.ndarray, np.ndarray]:
         """Return places along the strips, m, and which of them each strip holds."""
@@ -137,7 +146,7 @@ class Scenario:
         of_block = pd.get_dummies(draws.points["block"]).to_numpy(dtype=float)
         means = draws.bare @ (of_block / of_block.sum(axis=0))
         taken = self.competition * ((means - means.mean(axis=1, keepdims=True)) @ of_block.T)
-        return Draws(draws.points, draws.bare - taken, draws.dressed - taken)
+        return replace(draws, bare=draws.bare - taken, dressed=draws.dressed - taken)
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,6 +183,7 @@ class Ground:
         # In each pair the dressed strip stands first in the table, wherever it lies.
         rows = np.stack([2 * pair + swap, 2 * pair + 1 - swap], axis=2).reshape(draws, strips)
         bare = grid[start[:, None] + rows].reshape(draws, -1)
+        across = np.repeat(rows, places, axis=1).astype(float)
         points = pd.DataFrame(
             {
                 "block": np.repeat(pair, 2 * places),
@@ -181,9 +191,10 @@ class Ground:
                 "treatment": np.tile(np.repeat(["dressed", "untreated"], places), GROUND_PAIRS),
                 "pass_id": np.repeat(np.arange(strips), places),
                 "distance_m": np.tile(np.arange(places, dtype=float), strips),
+                "y_m": np.tile(np.arange(places, dtype=float), strips),
             }
         )
-        return Draws(points, bare, bare * (1 + GAIN_SHARE))
+        return Draws(points, bare, bare * (1 + GAIN_SHARE), across)
 
 
 def _even(**change: object) -> simulate.Field:

@@ -131,7 +131,7 @@ def percent(hits: np.ndarray) -> tuple[float, float]:
 
 def first(draws: Draws, number: int) -> Draws:
     """Return the first few of the draws."""
-    return Draws(draws.points, draws.bare[:number], draws.dressed[:number])
+    return Draws(draws.points, draws.bare[:number], draws.dressed[:number], draws.across[:number])
 
 
 def measure(

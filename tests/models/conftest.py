@@ -47,13 +47,16 @@ class Textbook:
     """REML, Kenward-Roger and Satterthwaite as printed, with n by n matrices.
 
     Patterson and Thompson 1971; Kenward and Roger 1997, sections 2 and 3. Slow on purpose:
-    nothing here is shared with the package.
+    nothing here is shared with the package. A random term is the group of each record, or the
+    columns of its Z; weights divide the residual variance.
     """
 
-    def __init__(self, y, x, groups):
+    def __init__(self, y, x, groups, weights=None):
         self.y, self.x = np.asarray(y, dtype=float), np.asarray(x, dtype=float)
-        indicators = [np.equal.outer(np.asarray(g), np.unique(g)).astype(float) for g in groups]
-        self.g = [z @ z.T for z in indicators] + [np.eye(len(self.y))]
+        columns = [np.asarray(g) for g in groups]
+        columns = [z if z.ndim == 2 else np.equal.outer(z, np.unique(z)) for z in columns]
+        residual = np.ones(len(self.y)) if weights is None else 1 / np.asarray(weights)
+        self.g = [z.astype(float) @ z.astype(float).T for z in columns] + [np.diag(residual)]
 
     def pieces(self, variances):
         v = sum(s * g for s, g in zip(variances, self.g, strict=True))

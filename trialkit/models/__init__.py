@@ -15,6 +15,7 @@ from trialkit.models.rates import RateResponse, compare_shapes, rate_response
 from trialkit.models.residuals import residuals_along, strip_residuals, variogram
 from trialkit.models.several_arms import SeveralShuffle, shuffle_several
 from trialkit.models.shuffle import ShuffleTest, shuffle_test
+from trialkit.models.surface import Surface
 
 __all__ = [
     "AlongPass",
@@ -28,6 +29,7 @@ __all__ = [
     "RateResponse",
     "SeveralShuffle",
     "ShuffleTest",
+    "Surface",
     "compare_shapes",
     "diagnose",
     "fewest_blocks",

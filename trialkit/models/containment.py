@@ -125,7 +125,7 @@ def contain(
     -------
     Containment
     """
-    blocks = [grouping for grouping in groupings if grouping.values is None]
+    blocks = [grouping for grouping in groupings if not grouping.slope]
     own = list(range(len(blocks)))
     if passes is not None:
         blocks.append(passes)

@@ -11,6 +11,7 @@ import pandas as pd
 from trialkit.errors import ModelError, ModelWarning
 from trialkit.models.along_fit import fit_along
 from trialkit.models.along_pass import AlongPass, check_along, order_passes
+from trialkit.models.assembled import Assembled, assemble
 from trialkit.models.containment import contain
 from trialkit.models.contrasts import check_terms
 from trialkit.models.crossproducts import (
@@ -22,7 +23,8 @@ from trialkit.models.crossproducts import (
 from trialkit.models.estimates import Estimator, check_confidence, estimate_table
 from trialkit.models.fitted import Fitted, fit_independent
 from trialkit.models.mixed_fit import MixedFit
-from trialkit.models.model_frame import ModelFrame, read_model_frame
+from trialkit.models.model_frame import Design, ModelFrame, read_model_frame
+from trialkit.models.surface import Surface, check_surface
 
 _METHODS = ("kenward-roger", "satterthwaite")
 
@@ -33,6 +35,8 @@ def fit_mixed(
     random: Sequence[str] = (),
     *,
     along: AlongPass | None = None,
+    surface: Surface | None = None,
+    weights: str | None = None,
     df: str | None = None,
     confidence: float = 0.95,
 ) -> MixedFit:
@@ -52,10 +56,16 @@ def fit_mixed(
         in `notes`.
     random
         Grouping columns of the random terms: `"block"`, or a combination `"block:strip"`;
-        crossed or nested, any number. None gives the plain linear model.
+        crossed or nested, any number. `"block|elevation_m"` lets the effect of a number differ
+        from block to block, independent of the blocks' level. None gives the plain linear model.
     along
         Which columns hold the pass and the distance along it, for correlation along the pass:
         `AlongPass(pass_id="pass_id", distance="distance_m")`. None for none.
+    surface
+        A smooth trend over the field: `Surface(x="x_m", y="y_m", knots=(8, 8))`. None for none.
+    weights
+        Column of weights, such as the number of records behind each mean: the residual variance
+        of a record is that of `variances` over its weight. None for equal ones.
     df
         `"kenward-roger"`, `"satterthwaite"`, or None: Kenward-Roger without `along`, with it
         Satterthwaite held to what the groups of the random terms can give, or the passes where
@@ -105,34 +115,55 @@ def fit_mixed(
     """
     _check_method(df, along)
     check_confidence(confidence)
-    frame = _read(formula, data, random, along)
-    reduced = reduce_fixed(frame.response, frame.fixed)
-    check_terms(frame.design, reduced.part)
-    blocks = frame.groupings
-    products = cross_products(reduced, blocks)
-    check_random_terms(products, tuple(frame.design.levels))
-    constant = np.ones(frame.response.size)
+    frame = _read(formula, data, random, along, surface, weights)
+    model = assemble(frame, surface, weights)
+    reduced = reduce_fixed(model.response, model.fixed)
+    check_terms(model.design, reduced.part)
+    products = cross_products(reduced, model.blocks)
+    check_random_terms(products, tuple(model.design.levels))
     if along is None:
         fitted = fit_independent(
-            products, reduced.part, df, lambda: contain(reduced, frame.groupings, constant, None)
+            products,
+            reduced.part,
+            df,
+            lambda: contain(reduced, model.groupings, model.constant, None),
         )
     else:
         labels, distance = frame.labels[along.pass_id], frame.numbers[along.distance]
         passes = order_passes(along, labels, distance.to_numpy(dtype=float))
-        bounds = contain(reduced, frame.groupings, constant, passes.passes)
-        fitted = fit_along(reduced, blocks, products, passes, df, bounds)
+        bounds = contain(reduced, model.groupings, model.constant, passes.passes)
+        fitted = fit_along(reduced, model.blocks, products, passes, df, bounds)
     for fault in fitted.faults:
         warnings.warn(fault, ModelWarning, stacklevel=2)
-    return _report(formula, frame, reduced.part, fitted, confidence)
+    return _report(formula, frame.notes, model, reduced.part, fitted, confidence)
 
 
 def _read(
-    formula: str, data: pd.DataFrame, random: Sequence[str], along: AlongPass | None
+    formula: str,
+    data: pd.DataFrame,
+    random: Sequence[str],
+    along: AlongPass | None,
+    surface: Surface | None,
+    weights: str | None,
 ) -> ModelFrame:
-    if along is None:
-        return read_model_frame(formula, data, random)
-    check_along(along, data)
-    return read_model_frame(formula, data, random, numbers=[along.distance], labels=[along.pass_id])
+    numbers, labels = [], []
+    if along is not None:
+        check_along(along, data)
+        numbers.append(along.distance)
+        labels.append(along.pass_id)
+    if surface is not None:
+        check_surface(surface, data)
+        numbers += [surface.x, surface.y]
+    if weights is not None:
+        if along is not None:
+            raise ModelError(
+                "weights do not go with correlation along the pass, whose records are single "
+                "ones. Leave out either `weights` or `along`."
+            )
+        numbers.append(weights)
+    return read_model_frame(
+        formula, data, random, numbers=list(dict.fromkeys(numbers)), labels=labels, slopes=True
+    )
 
 
 def _check_method(df: str | None, along: AlongPass | None) -> None:
@@ -147,11 +178,16 @@ def _check_method(df: str | None, along: AlongPass | None) -> None:
 
 
 def _report(
-    formula: str, frame: ModelFrame, part: FixedPart, fitted: Fitted, confidence: float
+    formula: str,
+    notes: tuple[str, ...],
+    model: Assembled,
+    part: FixedPart,
+    fitted: Fitted,
+    confidence: float,
 ) -> MixedFit:
     """Put the fit back into the unit of the response, with its tables."""
     estimator = Estimator(
-        frame.design,
+        model.design,
         part,
         fitted.method,
         part.projected + part.scale * fitted.beta,
@@ -161,21 +197,22 @@ def _report(
         formula=formula,
         coefficients=_coefficients(estimator, confidence),
         variances=_variances(part, fitted),
-        reml_criterion=_reml_criterion(frame.response.size, part, fitted),
+        reml_criterion=_reml_criterion(model.response.size, part, fitted) - model.log_weights,
         df_method=fitted.df_method,
         confidence=confidence,
-        records=frame.response.size,
+        records=model.response.size,
         converged=fitted.converged,
         at_boundary=fitted.at_boundary,
-        notes=frame.notes + _dropped_note(frame, part) + fitted.notes,
+        notes=notes + _dropped_note(model.design, part) + fitted.notes,
         _estimator=estimator,
     )
 
 
-def _dropped_note(frame: ModelFrame, part: FixedPart) -> tuple[str, ...]:
-    if not part.dropped:
+def _dropped_note(design: Design, part: FixedPart) -> tuple[str, ...]:
+    dropped = [design.columns[column] for column in part.dropped]
+    names = ", ".join(f"'{name}'" for name in dropped if name not in design.beside)
+    if not names:
         return ()
-    names = ", ".join(f"'{frame.design.columns[column]}'" for column in part.dropped)
     return (f"Left out of the formula, since earlier columns already say the same: {names}.",)
 
 

@@ -18,11 +18,15 @@ from formulaic.errors import FormulaicError
 
 from trialkit.errors import ModelError
 from trialkit.models.random_blocks import Grouping as Grouping
+from trialkit.models.random_terms import (
+    check_repeated,
+    group_records,
+    read_random_terms,
+    slope_notes,
+)
 from trialkit.models.records import (
-    Codes,
     Floats,
     check_table,
-    label_codes,
     level_values,
     require_column,
     rows_used,
@@ -43,22 +47,26 @@ class Design:
         Values of each column that acts as labels, in order.
     means, spreads
         Mean and standard deviation of each column that acts as a number, over the rows used.
+    beside
+        Names of fixed columns that no formula gives: the flat part of a surface.
     """
 
     spec: ModelSpec
     levels: dict[str, tuple[object, ...]]
     means: dict[str, float]
     spreads: dict[str, float]
+    beside: tuple[str, ...] = ()
 
     @property
     def columns(self) -> tuple[str, ...]:
         """Names of the design columns, collinear ones included."""
-        return tuple(str(name) for name in self.spec.column_names)
+        return (*(str(name) for name in self.spec.column_names), *self.beside)
 
     def rows(self, table: pd.DataFrame) -> Floats:
-        """Return the design columns for new rows, shape (rows, columns)."""
+        """Return the design columns for new rows, shape (rows, columns); zero in `beside`."""
         drawn = self.spec.get_model_matrix(table, na_action="ignore", output="pandas")
-        return np.asarray(pd.DataFrame(drawn).to_numpy(dtype=float))
+        columns = pd.DataFrame(drawn).to_numpy(dtype=float)
+        return np.hstack([columns, np.zeros((len(columns), len(self.beside)))])
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,6 +106,7 @@ def read_model_frame(
     numbers: Sequence[str] = (),
     labels: Sequence[str] = (),
     single_records: bool = False,
+    slopes: bool = False,
 ) -> ModelFrame:
     """Turn a formula, a table and random terms into numbers.
 
@@ -115,6 +124,8 @@ def read_model_frame(
         Further columns that the model uses as labels, such as the pass.
     single_records
         Whether a random term may have one group for every record.
+    slopes
+        Whether a random term may be a slope.
 
     Returns
     -------
@@ -130,19 +141,20 @@ def read_model_frame(
     parsed = _parse(formula)
     left = _columns_of(parsed.lhs, data)
     right = _columns_of(parsed.rhs, data)
-    grouped = {name: _grouping_columns(name, data) for name in _random_terms(random)}
-    columns = [c for cs in grouped.values() for c in cs]
+    terms = read_random_terms(random, data, slopes=slopes)
+    columns = [column for term in terms for column in term.used]
+    sloped = [term.slope for term in terms if term.slope is not None]
     used = list(dict.fromkeys([*left, *right, *columns, *numbers, *labels]))
     if not left:
         raise ModelError(f"The left side of '{formula}' names no column. Start it with the yield.")
     table, notes = rows_used(data, used)
-    table = tidy(table, [*left, *numbers], right)
-    notes += text_notes(table, right)
+    table = tidy(table, [*left, *numbers, *sloped], right)
+    notes += text_notes(table, right) + slope_notes(terms, table)
     response, fixed, spec = _materialise(parsed, table, formula)
     design = _design(spec, table, right)
-    groupings = tuple(_grouping(name, table, columns) for name, columns in grouped.items())
+    groupings = tuple(group_records(term, table) for term in terms)
     if not single_records:
-        _check_repeated(groupings, len(table))
+        check_repeated(groupings, len(table))
     return ModelFrame(
         response, fixed, groupings, design, notes, table[list(numbers)], table[list(labels)]
     )
@@ -203,28 +215,6 @@ def _names_in(expression: str, data: pd.DataFrame) -> list[str]:
     return [name for name in quoted + names if name in data.columns]
 
 
-def _random_terms(random: Sequence[str]) -> list[str]:
-    terms = [random] if isinstance(random, str) else list(random)
-    for term in terms:
-        if not isinstance(term, str) or not all(part.strip() for part in term.split(":")):
-            raise ModelError(
-                f"'{term}' is no random term. Give a column such as 'block', or columns "
-                "joined by a colon such as 'block:strip'."
-            )
-        if terms.count(term) > 1:
-            raise ModelError(f"The random term '{term}' is given twice. Give it once.")
-    return terms
-
-
-def _grouping_columns(term: str, data: pd.DataFrame) -> list[str]:
-    if term in data.columns:
-        return [term]
-    columns = [part.strip() for part in term.split(":")]
-    for column in columns:
-        require_column(column, data, f"random term '{term}'")
-    return columns
-
-
 def _materialise(
     parsed: Formula, table: pd.DataFrame, formula: str
 ) -> tuple[Floats, Floats, ModelSpec]:
@@ -276,35 +266,3 @@ def _design(spec: ModelSpec, table: pd.DataFrame, right: list[str]) -> Design:
     means = {name: float(values.mean()) for name, values in numbers.items()}
     spreads = {name: float(values.std()) or 1.0 for name, values in numbers.items()}
     return Design(spec, levels, means, spreads)
-
-
-def _grouping(name: str, table: pd.DataFrame, columns: list[str]) -> Grouping:
-    codes, levels = label_codes(table[columns[0]])
-    for column in columns[1:]:
-        further, count = label_codes(table[column])
-        codes, levels = _renumber(codes * count + further, levels * count)
-    if levels == 1:
-        raise ModelError(
-            f"The random term '{name}' has only one group in the records used. "
-            "Leave it out, or give records of more groups."
-        )
-    return Grouping(name, codes, levels)
-
-
-def _check_repeated(groupings: tuple[Grouping, ...], records: int) -> None:
-    for grouping in groupings:
-        if grouping.levels == records:
-            raise ModelError(
-                f"Every record is its own '{grouping.name}', so scatter between them cannot be "
-                f"told from scatter between records. Leave '{grouping.name}' out of the random "
-                "terms."
-            )
-
-
-def _renumber(codes: Codes, span: int) -> tuple[Codes, int]:
-    """Close the gaps in codes below `span`."""
-    if span > 4 * codes.size + 1000:
-        values, dense = np.unique(codes, return_inverse=True)
-        return np.asarray(dense, dtype=np.intp), values.size
-    present = np.bincount(codes, minlength=span) > 0
-    return (np.cumsum(present) - 1)[codes], int(present.sum())

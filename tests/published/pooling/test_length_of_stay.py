@@ -10,22 +10,9 @@ import numpy as np
 
 from trialkit.models import pool
 
-#: n, mean and standard deviation of special care, then of routine care.
-SITES = np.array([
-    (155, 55, 47, 156, 75, 64), (31, 27, 7, 32, 29, 4), (75, 64, 17, 71, 119, 29),
-    (18, 66, 20, 18, 137, 48), (8, 14, 8, 13, 18, 11), (57, 19, 7, 52, 18, 4),
-    (34, 52, 45, 33, 41, 34), (110, 21, 16, 183, 31, 27), (60, 30, 27, 52, 23, 20),
-])  # fmt: skip
 
-
-def nine_sites():
-    n1, m1, s1, n2, m2, s2 = SITES.T.astype(float)
-    pooled = ((n1 - 1) * s1**2 + (n2 - 1) * s2**2) / (n1 + n2 - 2)
-    return m1 - m2, np.sqrt(pooled * (1 / n1 + 1 / n2))
-
-
-def test_nine_sites(printed):
-    effects, errors = nine_sites()
+def test_nine_sites(nine_sites, printed):
+    effects, errors = nine_sites
     assert errors[0] ** 2 == printed("40.5863")
     found = pool(effects, errors, knapp_hartung=False)
     assert found.tau2 == printed("685.1965")
@@ -34,8 +21,8 @@ def test_nine_sites(printed):
     assert found.q == printed("241.059")
 
 
-def test_nine_sites_by_knapp_and_hartung(printed):
-    found = pool(*nine_sites())
+def test_nine_sites_by_knapp_and_hartung(nine_sites, printed):
+    found = pool(*nine_sites)
     assert found.std_error == printed("9.202796")
     assert (found.low, found.high) == (printed("-36.34337"), printed("6.10000"))
 

@@ -7,28 +7,28 @@ at 4e-07 where it is zero.
 
 from __future__ import annotations
 
-import numpy as np
 import pytest
 
 from trialkit.models import pool
 
-FARMS = np.array([4, 6, 8, 10, 11, 12])
-MEANS = [35.75, 7.5, 16.75, 6.4, 15.364, 10.583]
-SPREADS = np.array([23.726, 24.761, 31.377, 22.197, 23.867, 20.878])
 #: Means and standard deviations are given to five digits.
 INPUTS = 1e-5
 
 
-def test_years(printed):
-    found = pool(MEANS, SPREADS / np.sqrt(FARMS), labels=range(1901, 1907))
+def test_years(barley_years):
+    found = pool(*barley_years, labels=range(1901, 1907))
     assert found.tau2 == 0.0
     assert found.estimate == pytest.approx(12.820578, rel=INPUTS)
     assert found.std_error == pytest.approx(3.3715903, rel=INPUTS)
     assert (found.low, found.high) == pytest.approx((4.15363, 21.48753), rel=INPUTS)
     assert found.q == pytest.approx(5.2378076, rel=2 * INPUTS)
     assert found.table.loc[1901, "estimate"] == 35.75
+    assert found.tau2_low == 0.0
+    assert found.heterogeneity.startswith(
+        "The studies differ no more than their own errors say (Q 5.24 on 5 degrees, p = 0.39), "
+    )
 
 
-def test_years_with_the_normal_distribution():
-    found = pool(MEANS, SPREADS / np.sqrt(FARMS), knapp_hartung=False)
+def test_years_with_the_normal_distribution(barley_years):
+    found = pool(*barley_years, knapp_hartung=False)
     assert found.std_error == pytest.approx(3.2941625, rel=INPUTS)

@@ -180,7 +180,7 @@ def test_with_the_trend_along_the_pass_too(textbook):
     assert fit.reml_criterion == pytest.approx(full.criterion(values[terms]), rel=ALGEBRA)
 
 
-def test_the_trend_is_taken_out_where_it_is_and_costs_nothing_where_it_is_not():
+def test_the_trend_is_taken_out_where_it_is_and_costs_little_where_it_is_not():
     def error(table, **extra):
         fit = fit_mixed("yield_t_ha ~ treatment", table, **extra)
         return fit.differences("treatment")["std_error"].max()
@@ -191,7 +191,8 @@ def test_the_trend_is_taken_out_where_it_is_and_costs_nothing_where_it_is_not():
     for _ in range(20):
         flat = table.assign(yield_t_ha=rng.normal(3, 0.2, len(table)))
         ratios.append(error(flat, surface=Surface(knots=(4, 5))) / error(flat))
-    assert np.mean(ratios) == pytest.approx(1.0, abs=0.05)
+    # Not knowing three more variances has its price, but a small one with 99 plots.
+    assert 1.0 < np.mean(ratios) < 1.1
 
 
 @pytest.mark.parametrize(

@@ -61,8 +61,14 @@ def assemble(frame: ModelFrame, surface: Surface | None, weights: str | None) ->
     Raises
     ------
     ModelError
-        If the records cannot show a surface, or a weight is not above zero.
+        If the response is constant, the records cannot show a surface, or a weight is not above
+        zero.
     """
+    if np.ptp(frame.response) == 0:
+        raise ModelError(
+            f"Every record has the same response, {frame.response[0]:g}. "
+            "Check that the right column was read; there is nothing to analyse."
+        )
     constant = np.ones(frame.response.size)
     fixed, design, blocks = frame.fixed, frame.design, list[RandomBlock](frame.groupings)
     if surface is not None:

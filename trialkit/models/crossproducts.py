@@ -155,7 +155,7 @@ def reduce_fixed(response: Floats, fixed: Floats) -> Reduced:
     Raises
     ------
     ModelError
-        If the response is constant or fully explained, or no residual degree of freedom is left.
+        If the response is fully explained, or no residual degree of freedom is left.
     """
     basis, triangle = np.linalg.qr(fixed)
     kept, dropped, aliases = independent_columns(triangle)
@@ -169,7 +169,7 @@ def reduce_fixed(response: Floats, fixed: Floats) -> Reduced:
         basis, triangle = np.linalg.qr(fixed[:, kept])
     projected, residual = _least_squares(basis, response)
     scale = float(np.sqrt(residual @ residual / spare))
-    _check_scatter(response, scale * np.sqrt(spare))
+    _check_explained(response, scale * np.sqrt(spare))
     part = FixedPart(tuple(kept), tuple(dropped), triangle, aliases, projected, scale)
     columns = np.empty((response.size, len(kept) + 1), order="F")
     columns[:, :-1] = basis
@@ -225,12 +225,7 @@ def _least_squares(basis: Floats, response: Floats) -> tuple[Floats, Floats]:
     return projected + correction, residual - basis @ correction
 
 
-def _check_scatter(response: Floats, left: float) -> None:
-    if np.ptp(response) == 0:
-        raise ModelError(
-            f"Every record has the same response, {response[0]:g}. "
-            "Check that the right column was read; there is nothing to analyse."
-        )
+def _check_explained(response: Floats, left: float) -> None:
     spread = float(np.linalg.norm(response - response.mean()))
     rounding = 8 * np.finfo(float).eps * float(np.linalg.norm(response))
     if left <= max(_EXPLAINED * spread, rounding):

@@ -42,8 +42,9 @@ def fit_mixed(
 ) -> MixedFit:
     """Fit a linear mixed model by REML.
 
-    y = X b + sum_k Z_k u_k + e, with the u_k and e independent and normal. Variances are
-    never negative: where one would be, it is zero and named in `at_boundary`.
+    y = X b + sum_k Z_k u_k + e, with the u_k and e independent and normal, the variance of e
+    over the weight of a record where there are weights. Variances are never negative: where one
+    would be, it is zero and named in `at_boundary`.
 
     Parameters
     ----------

@@ -50,12 +50,14 @@ class MixedFit:
         The formula as given.
     coefficients
         One row a coefficient, columns `estimate std_error df t p low high`; estimates and
-        their intervals in the unit of the response.
+        their intervals in the unit of the response. The flat part of a surface stands last.
     variances
         Variance of each random term and `residual`, in the unit of the response squared. With
         correlation along the pass also `along`, the variance of the correlated part (`residual`
         is then the nugget), and `range_m`, its range in the unit of the distance: NaN where
-        `along` is zero.
+        `along` is zero. With a surface also `surface_x`, `surface_y` and `surface_xy`, each what
+        its part adds to the variance of the average record. A slope has the unit of the response
+        over that of its number, squared.
     reml_criterion
         -2 x restricted log-likelihood, all constants included.
     df_method

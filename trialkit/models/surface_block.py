@@ -55,7 +55,9 @@ class Axis:
         """Lay B-splines with so many knots over the places."""
         low, high = float(places.min()), float(places.max())
         step = (high - low) / (knots - 1)
-        edges = low + step * np.arange(-_DEGREE, knots + _DEGREE)
+        edges: Floats = np.asarray(
+            low + step * np.arange(-_DEGREE, knots + _DEGREE), dtype=np.float64
+        )
         second = np.diff(np.eye(knots - 1 + _DEGREE), 2, axis=0)
         values, vectors = np.linalg.eigh(second.T @ second)
         return cls(
@@ -184,7 +186,7 @@ def lay_surface(x: Floats, y: Floats, knots: tuple[int, int]) -> tuple[Floats, S
     plane = flat_part(*axes, slice(None))
     shared, squares = _products(*axes, plane)
     square = plane.T @ plane
-    flat = np.linalg.lstsq(square, shared, rcond=_ROUNDING)[0]
+    flat: Floats = np.asarray(np.linalg.lstsq(square, shared, rcond=_ROUNDING)[0], dtype=np.float64)
     left = np.maximum(squares - (flat * shared).sum(axis=0), 0.0)
     block = SurfaceBlock(*axes, flat, np.ones(squares.size))
     ends = np.cumsum(block.sizes)[:-1]

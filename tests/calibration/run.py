@@ -23,14 +23,14 @@ import numpy as np
 import pandas as pd
 from scipy.special import stdtr, stdtrit
 
-from trialkit.models import AlongPass, fit_mixed
+from trialkit.models import AlongPass, Surface, fit_mixed
 from trialkit.models.batched import fit_batch
 
 sys.path.insert(0, str(Path(__file__).parent))
 from fields import SCENARIOS, Draws, Ground, Scenario
 
 SEED = 20260801
-DRAWS, POINT_DRAWS = 10_000, 1_500
+DRAWS, POINT_DRAWS, SURFACE_DRAWS = 10_000, 1_500, 1_000
 
 #: False positives at 5%, in %, that the strips and the points model have to keep to.
 STRIPS_TARGET, POINTS_TARGET = (4.0, 6.0), (3.5, 6.5)
@@ -38,13 +38,25 @@ STRIPS_TARGET, POINTS_TARGET = (4.0, 6.0), (3.5, 6.5)
 POWER_AT = 3.0
 
 STRIPS_WAYS = ("fixed", "random", "unbounded")
-#: Formula, random terms and correlation of the points models.
+
+
+@dataclass(frozen=True, slots=True)
+class PointsModel:
+    """How a points model is fitted: formula, random terms, correlation and field trend."""
+
+    formula: str = "y ~ treatment"
+    random: tuple[str, ...] = ("block", "block:strip")
+    along: AlongPass | None = None
+    surface: Surface | None = None
+
+
 POINTS_WAYS = {
-    "points, blocks fixed": ("y ~ C(block) + treatment", ("strip",), None),
-    "points, blocks random": ("y ~ treatment", ("block", "block:strip"), None),
+    "points, blocks fixed": PointsModel("y ~ C(block) + treatment", ("strip",)),
+    "points, blocks random": PointsModel(),
 }
-#: Takes ten times as long as the others, so that it is measured only where asked for.
-ALONG_WAY = {"points, along the pass": ("y ~ treatment", ("block", "block:strip"), AlongPass())}
+SURFACE_WAY = {"points, field trend": PointsModel(surface=Surface())}
+#: Takes longest, so that it is measured only where asked for.
+ALONG_WAY = {"points, along the pass": PointsModel(along=AlongPass())}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -101,11 +113,13 @@ def by_strips(draws: Draws, yields: np.ndarray, blocks: str) -> Judged:
 
 def by_points(draws: Draws, yields: np.ndarray, way: str) -> Judged:
     """Judge each draw by its points, with the strip as a random effect."""
-    formula, random, along = (POINTS_WAYS | ALONG_WAY)[way]
+    model = (POINTS_WAYS | SURFACE_WAY | ALONG_WAY)[way]
     rows = np.empty((len(yields), 3))
     for row, values in enumerate(yields):
-        data = draws.points.assign(y=values)[np.isfinite(values)]
-        fit = fit_mixed(formula, data, random=random, along=along)
+        data = draws.points.assign(y=values, x_m=draws.across[row])[np.isfinite(values)]
+        fit = fit_mixed(
+            model.formula, data, random=model.random, along=model.along, surface=model.surface
+        )
         gain = fit.differences("treatment", against="untreated").loc["dressed"]
         rows[row] = gain["estimate"], gain["std_error"], gain["df"]
     return Judged(*rows.T)
@@ -134,14 +148,30 @@ def first(draws: Draws, number: int) -> Draws:
     return Draws(draws.points, draws.bare[:number], draws.dressed[:number], draws.across[:number])
 
 
-def measure(
-    scenario: Scenario | Ground, draws: int, point_draws: int, along_draws: int, seed: int
-) -> dict[str, object]:
+@dataclass(frozen=True, slots=True)
+class Numbers:
+    """How many draws each kind of method is measured by; the slower, the fewer."""
+
+    strips: int
+    points: int
+    surface: int
+    along: int
+
+    def of_points(self) -> dict[str, int]:
+        """Return the draws of each points model."""
+        return (
+            dict.fromkeys(POINTS_WAYS, self.points)
+            | dict.fromkeys(SURFACE_WAY, self.surface)
+            | dict.fromkeys(ALONG_WAY, self.along)
+        )
+
+
+def measure(scenario: Scenario | Ground, numbers: Numbers, seed: int) -> dict[str, object]:
     """Measure all methods on one scenario; see the module for what the figures are."""
     begin = time.perf_counter()
-    trials = scenario.draw(draws, seed)
+    trials = scenario.draw(numbers.strips, seed)
     yields, truth = observed(trials), true_gain(trials)
-    row: dict[str, object] = {"field": scenario.name, "draws": draws, "point_draws": point_draws}
+    row: dict[str, object] = {"field": scenario.name}
 
     def note(name: str, bare: Judged, dressed: Judged) -> None:
         row[f"{name} false"], row[f"{name} false mc"] = percent(bare.finds())
@@ -157,8 +187,7 @@ def measure(
     row["gain"] = extra
     for way in STRIPS_WAYS:
         row[f"{way} power"], _ = percent(strips[way].finds(extra))
-    numbers = dict.fromkeys(POINTS_WAYS, point_draws) | dict.fromkeys(ALONG_WAY, along_draws)
-    for way, number in numbers.items():
+    for way, number in numbers.of_points().items():
         if not number:
             continue
         some, fewer = first(trials, number), first(trials, max(1, number // 3))
@@ -172,14 +201,12 @@ def measure(
     return row
 
 
-def measure_all(
-    draws: int, point_draws: int, along_draws: int, seed: int, workers: int
-) -> Iterator[dict[str, object]]:
+def measure_all(numbers: Numbers, seed: int, workers: int) -> Iterator[dict[str, object]]:
     """Measure every scenario; each has its own seed, so none hangs on the others."""
     with ProcessPoolExecutor(workers) as pool:
         jobs = [
-            pool.submit(measure, scenario, draws, point_draws, along_draws, seed + number)
-            for number, scenario in enumerate(SCENARIOS)
+            pool.submit(measure, scenario, numbers, seed + place)
+            for place, scenario in enumerate(SCENARIOS)
         ]
         for job in jobs:
             row = job.result()
@@ -218,7 +245,7 @@ def readme_table(rows: list[dict[str, object]]) -> str:
 
 def detail_tables(rows: list[dict[str, object]]) -> str:
     """Lay out coverage and power, with Monte-Carlo errors."""
-    points = [way for way in (*POINTS_WAYS, *ALONG_WAY) if f"{way} false" in rows[0]]
+    points = [way for way in (*POINTS_WAYS, *SURFACE_WAY, *ALONG_WAY) if f"{way} false" in rows[0]]
     ways = [*STRIPS_WAYS, *points, "plain t"]
     errors = [
         [str(row["field"])]
@@ -260,19 +287,15 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--draws", type=int, default=DRAWS)
     parser.add_argument("--point-draws", type=int, default=POINT_DRAWS)
-    parser.add_argument("--along-draws", type=int, default=0, help="some 0.1 s a draw and field")
+    parser.add_argument("--surface-draws", type=int, default=SURFACE_DRAWS)
+    parser.add_argument("--along-draws", type=int, default=0, help="some 0.2 s a draw and field")
     parser.add_argument("--seed", type=int, default=SEED)
     parser.add_argument("--workers", type=int, default=2)
     options = parser.parse_args()
-    rows = list(
-        measure_all(
-            options.draws,
-            options.point_draws,
-            options.along_draws,
-            options.seed,
-            options.workers,
-        )
+    numbers = Numbers(
+        options.draws, options.point_draws, options.surface_draws, options.along_draws
     )
+    rows = list(measure_all(numbers, options.seed, options.workers))
     print(readme_table(rows))
     print()
     print(

@@ -75,7 +75,9 @@ def test_a_pooled_error_is_wrong_where_one_of_three_treatments_varies_more(calib
     assert above(calibration.by_strips(draws, draws.bare, "fixed").finds(), 0.05)
 
 
-@pytest.mark.parametrize("way", ["points, blocks fixed", "points, blocks random"])
+@pytest.mark.parametrize(
+    "way", ["points, blocks fixed", "points, blocks random", "points, field trend"]
+)
 def test_points_models_keep_their_error(calibration, scenario, way):
     draws = scenario("usual field, 6 pairs").draw(POINT_DRAWS, SEED)
     assert within(calibration.by_points(draws, draws.bare, way).finds(), 0.05)
@@ -99,9 +101,9 @@ def test_the_same_seed_gives_the_same_numbers(calibration, scenario):
 
 
 def test_the_command_prints_the_table_that_the_readme_shows():
-    few = ["--draws", "12", "--point-draws", "2", "--along-draws", "1", "--workers", "1"]
+    few = ["--draws", "12", "--point-draws", "2", "--surface-draws", "1", "--along-draws", "1"]
     run = subprocess.run(
-        [sys.executable, "tests/calibration/run.py", *few],
+        [sys.executable, "tests/calibration/run.py", *few, "--workers", "1"],
         cwd=ROOT,
         capture_output=True,
         text=True,

@@ -104,6 +104,81 @@ def test_a_monitor_nobody_checked_is_said_to_be_so(season):
     assert any("not checked on scales" in note for note in result.summary.warnings)
 
 
+@pytest.mark.parametrize("name", DEMOS)
+def test_the_randomisation_test_has_its_interval(season, name):
+    _, result, _ = season(name)
+    (comparison,), check = result.summary.comparisons, result.summary.cross_checks[0]
+    assert check.method == "randomisation test of strip means"
+    assert check.low_t_ha < check.gain_t_ha < check.high_t_ha
+    # Eight pairs, 256 sign flips: the interval ends where 12 of them are as extreme or more.
+    arms = dict(list(result.harvested.strips.sort_values("block").groupby("treatment")))
+    yields = {name: arms[name]["yield_t_ha"].to_numpy() for name in ("dressed", "untreated")}
+    gaps = yields["dressed"] - yields["untreated"]
+    signs = np.array(np.meshgrid(*[[-1, 1]] * 8)).reshape(8, -1).T
+    for end, outward in ((check.low_t_ha, -1), (check.high_t_ha, 1)):
+        for step, rejected in ((1e-6, True), (-1e-6, False)):
+            left = gaps - (end + outward * step)
+            flipped = np.abs(signs @ left)
+            p = (flipped >= abs(left.sum()) - 1e-12).mean()
+            assert (p <= 0.05) == rejected
+    # It assumes no normal yields, and here comes near the one that does.
+    assert check.low_t_ha == pytest.approx(comparison.low_t_ha, abs=0.03)
+
+
+def test_three_pairs_give_the_randomisation_test_no_interval(tmp_path):
+    folder = tmp_path / "trial"
+    with_weights(folder, ["untreated", "dressed"], [3.1, 2.9, 3.2, 2.8, 2.9, 3.05])
+    result = analyse(open_trial(folder))
+    check = result.summary.cross_checks[0]
+    assert (check.low_t_ha, check.high_t_ha) == (None, None)
+    assert "no p below 0.25, so it gives no 95% interval" in check.note
+    written = json.loads(result.to_json())["cross_checks"][0]
+    assert written["low_t_ha"] is None
+
+
+def test_scrutiny_of_a_demo(season):
+    _, result, _ = season(DEMOS[0])
+    scrutiny = result.scrutiny
+    names = [finding.name for finding in scrutiny.findings]
+    assert names == [
+        "odd strip",
+        "leverage",
+        "one strip decides",
+        "gain by block",
+        "likeness of neighbours",
+        "reach of likeness",
+        "ends of passes",
+    ]
+    assert len(scrutiny.residuals) == 16
+    assert scrutiny.residuals["residual"].sum() == pytest.approx(0, abs=1e-9)
+    # Without a strip its pair says nothing: the gain is that of the other pairs.
+    strips = result.harvested.strips
+    rest = strips[strips["block"] != strips.set_index("strip").loc["S3", "block"]]
+    means = rest.groupby("treatment", observed=True)["yield_t_ha"].mean()
+    row = scrutiny.without_one.set_index("left_out").loc["S3"]
+    assert row["gain_t_ha"] == pytest.approx(means["dressed"] - means["untreated"])
+    assert set(scrutiny.without_one["verdict"]) == {"paid"}
+
+
+def test_an_odd_strip_is_among_the_notes(tmp_path):
+    folder = tmp_path / "trial"
+    yields = np.random.default_rng(1).normal(3, 0.05, 16).round(3)
+    yields[4] += 1.5
+    with_weights(folder, ["untreated", "dressed"], yields, blocks=8)
+    result = analyse(open_trial(folder))
+    (note,) = [note for note in result.summary.warnings if "more than chance explains" in note]
+    assert note.startswith("Strip S5 lies 0.")
+    assert "It may as well be S6" in note
+
+
+def test_two_pairs_are_too_few_to_judge_a_strip(tmp_path):
+    folder = tmp_path / "trial"
+    with_weights(folder, ["untreated", "dressed"], [3.1, 2.9, 3.2, 2.85], blocks=2)
+    result = analyse(open_trial(folder))
+    assert result.summary.comparisons[0].df == pytest.approx(1)
+    assert result.scrutiny is None
+
+
 def test_every_record_read_is_kept_or_has_a_reason(season):
     _, result, _ = season(DEMOS[0])
     records = result.summary.records

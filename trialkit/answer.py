@@ -5,16 +5,26 @@ The strip is the unit: treatment is allotted to strips, so records never count a
 
 from __future__ import annotations
 
+import math
 import warnings
 from collections.abc import Iterator
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import pandas as pd
 
 from trialkit.errors import ModelError, TrialkitWarning
 from trialkit.harvest.strips import listed_strips
-from trialkit.models import MixedFit, fit_mixed, shuffle_test
-from trialkit.money import payoff
+from trialkit.models import (
+    Finding,
+    MixedFit,
+    diagnose,
+    fit_mixed,
+    leave_one_out,
+    shuffle_test,
+    strip_residuals,
+)
+from trialkit.money import Payoff, payoff
 from trialkit.result import Comparison, CrossCheck
 
 if TYPE_CHECKING:
@@ -24,6 +34,28 @@ if TYPE_CHECKING:
 
 MAIN_METHOD = "strip means, blocks as fixed effects, least squares"
 WITHOUT_BLOCKS = "strip means, no blocks, least squares"
+
+#: Degrees of freedom that it takes to judge one strip by the others.
+_FEWEST_DF = 2
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Scrutiny:
+    """What to look at before the main analysis is believed.
+
+    Parameters
+    ----------
+    findings
+        What stands out among strips and along the passes, or that nothing does.
+    residuals
+        What is left of each strip beside its treatment and block, t/ha: see `strip_residuals`.
+    without_one
+        The answer without each strip in turn: `treatment left_out gain_t_ha chance_paid verdict`.
+    """
+
+    findings: tuple[Finding, ...]
+    residuals: DataFrame
+    without_one: DataFrame
 
 
 def _strips_for_model(strips: DataFrame, config: TrialConfig) -> DataFrame:
@@ -47,7 +79,11 @@ def _strips_for_model(strips: DataFrame, config: TrialConfig) -> DataFrame:
             )
     others = [treatment.name for treatment in config.treatments if not treatment.control]
     order = [config.control, *others]
-    return data.assign(treatment=pd.Categorical(data["treatment"], categories=order))
+    # Blocks in words, for they may have numbers for names.
+    return data.assign(
+        treatment=pd.Categorical(data["treatment"], categories=order),
+        block="block " + data["block"].astype(str),
+    )
 
 
 def _has_blocks(strips: DataFrame) -> bool:
@@ -87,7 +123,7 @@ def _check_blocks(strips: DataFrame, config: TrialConfig) -> None:
     alone = [block for block, held in arms.items() if len(held) == 1]
     if alone:
         warnings.warn(
-            f"Only one treatment has a yield in block {', '.join(alone)}. A block like that says "
+            f"Only one treatment has a yield in {', '.join(alone)}. A block like that says "
             "nothing on the gain.",
             TrialkitWarning,
             stacklevel=3,
@@ -134,8 +170,6 @@ def fit_strips(strips: DataFrame, config: TrialConfig) -> MixedFit:
     if not _has_blocks(data):
         return fit_mixed("yield_t_ha ~ treatment", data, confidence=confidence)
     _check_blocks(data, config)
-    # In words, for blocks may have numbers for names.
-    data = data.assign(block="block " + data["block"].astype(str))
     return fit_mixed("yield_t_ha ~ block + treatment", data, confidence=confidence)
 
 
@@ -153,18 +187,7 @@ def compare(fit: MixedFit, config: TrialConfig) -> tuple[Comparison, ...]:
 def _comparison(
     treatment: str, gain: pd.Series[float], config: TrialConfig, method: str
 ) -> Comparison:
-    money, analysis = config.money, config.analysis
-    paid = payoff(
-        gain["estimate"],
-        gain["std_error"],
-        gain["df"],
-        price_per_t=money.price_per_t,
-        cost_per_ha=config.cost_per_ha(treatment) - config.cost_per_ha(config.control),
-        price_range=money.price_range,
-        confidence=analysis.confidence,
-        paid_at=analysis.paid_at,
-        did_not_pay_at=analysis.did_not_pay_at,
-    )
+    paid = _paid(treatment, gain, config)
     return Comparison(
         treatment=treatment,
         control=config.control,
@@ -184,6 +207,74 @@ def _comparison(
     )
 
 
+def _paid(treatment: str, gain: pd.Series[float], config: TrialConfig) -> Payoff:
+    money, analysis = config.money, config.analysis
+    return payoff(
+        gain["estimate"],
+        gain["std_error"],
+        gain["df"],
+        price_per_t=money.price_per_t,
+        cost_per_ha=config.cost_per_ha(treatment) - config.cost_per_ha(config.control),
+        price_range=money.price_range,
+        confidence=analysis.confidence,
+        paid_at=analysis.paid_at,
+        did_not_pay_at=analysis.did_not_pay_at,
+    )
+
+
+def scrutinise(
+    fit: MixedFit, strips: DataFrame, log: DataFrame | None, config: TrialConfig
+) -> Scrutiny | None:
+    """Look at what the main analysis leaves over, and at how far it hangs on single strips.
+
+    Parameters
+    ----------
+    fit
+        What `fit_strips` returned.
+    strips
+        The strip yields it was given.
+    log
+        Every record, with `kept`; None where only scales were used.
+    config
+        What `trial.toml` says.
+
+    Returns
+    -------
+    Scrutiny, or None
+        None where so few strips are left that none can be judged by the others.
+    """
+    data = _strips_for_model(strips, config)
+    if float(fit.differences("treatment", config.control)["df"].min()) < _FEWEST_DF:
+        return None
+    block = "block" if "block" in fit.formula else None
+    records = None if log is None else log[log["kept"]]
+    findings = diagnose(
+        fit,
+        data,
+        "treatment",
+        block,
+        "strip",
+        against=config.control,
+        records=records,
+        pass_id="pass_id",  # noqa: S106  a column, not a password
+        distance="distance_m",
+        unit="t/ha",
+    )
+    left = strip_residuals(data, "yield_t_ha", "treatment", block, "strip")
+    return Scrutiny(findings, left, _without_one(fit, data, config))
+
+
+def _without_one(fit: MixedFit, data: DataFrame, config: TrialConfig) -> DataFrame:
+    """Return gain and verdict without each strip in turn."""
+    rows = []
+    again = leave_one_out(fit, data, "treatment", "strip", against=config.control)
+    for treatment, gain in again.iterrows():
+        paid = _paid(str(treatment), gain, config)
+        rows.append((treatment, gain["left_out"], gain["estimate"], paid.chance_paid, paid.verdict))
+    names = ["treatment", "left_out", "gain_t_ha", "chance_paid", "verdict"]
+    return pd.DataFrame(rows, columns=names)
+
+
 def by_shuffling(strips: DataFrame, config: TrialConfig) -> Iterator[CrossCheck]:
     """Judge each gain by the draws of the treatments that could have been made instead."""
     data = _strips_for_model(strips, config)
@@ -199,17 +290,22 @@ def by_shuffling(strips: DataFrame, config: TrialConfig) -> Iterator[CrossCheck]
             "block",
             seed=config.analysis.seed,
             against=config.control,
+            confidence=config.analysis.confidence,
         )
         how = "every possible draw" if test.exact else f"{test.draws:,} random draws"
+        low = test.low if math.isfinite(test.low) else None
+        high = test.high if math.isfinite(test.high) else None
+        open_ended = low is None or high is None
+        none = f", so it gives no {test.confidence:.0%} interval" if open_ended else ""
         yield CrossCheck(
             "randomisation test of strip means",
             treatment.name,
             config.control,
             test.difference,
-            None,
-            None,
+            low,
+            high,
             test.p,
-            f"By {how} within blocks. The layout allows no p below {test.smallest_p:.2g}.",
+            f"By {how} within blocks. The layout allows no p below {test.smallest_p:.2g}{none}.",
         )
 
 

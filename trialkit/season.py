@@ -13,12 +13,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from trialkit.answer import (
+    Scrutiny,
     by_other_yields,
     by_records,
     by_shuffling,
     compare,
     disagreements,
     fit_strips,
+    scrutinise,
 )
 from trialkit.errors import LogError, LogWarning, TrialkitWarning
 from trialkit.harvest import (
@@ -106,6 +108,8 @@ class Result:
         Strip yields and how they came about.
     fit
         The main model.
+    scrutiny
+        What to look at before it is believed; None where there are too few strips for that.
     """
 
     summary: Summary
@@ -114,6 +118,7 @@ class Result:
     layout: GeoDataFrame
     harvested: Harvested
     fit: MixedFit
+    scrutiny: Scrutiny | None
 
     def to_json(self) -> str:
         """Return the summary as JSON text: `results/result.json`."""
@@ -157,6 +162,7 @@ def analyse(trial: Trial, *, progress: Progress | None = None) -> Result:
         comparisons = compare(fit, trial.config)
         tell(STEPS[5])
         checks = tuple(_cross_checks(harvested, trial.config))
+        scrutiny = scrutinise(fit, harvested.strips, harvested.log, trial.config)
     summary = Summary(
         trial=trial.config.trial.name,
         season=trial.config.trial.season,
@@ -171,13 +177,14 @@ def analyse(trial: Trial, *, progress: Progress | None = None) -> Result:
             *harvested.warnings,
             *dict.fromkeys(notes),
             *disagreements(comparisons, checks),
+            *_odd_strips(scrutiny),
         ),
         inputs=tuple(_hashes(trial)),
         versions={"python": platform.python_version()}
         | {name: version(name) for name in _PACKAGES},
         seed=trial.config.analysis.seed,
     )
-    return Result(summary, trial.config, trial.boundary, trial.layout, harvested, fit)
+    return Result(summary, trial.config, trial.boundary, trial.layout, harvested, fit, scrutiny)
 
 
 def harvest_season(trial: Trial, *, progress: Progress | None = None) -> Harvested:
@@ -286,6 +293,13 @@ def _cross_checks(harvested: Harvested, config: TrialConfig) -> Iterator[CrossCh
             yield from by_other_yields("scales", harvested.scales, config)
     elif harvested.log is not None:
         yield from by_other_yields("monitor", strip_table(harvested.log), config)
+
+
+def _odd_strips(scrutiny: Scrutiny | None) -> Iterator[str]:
+    """Name a strip that chance does not explain: its cause is in the field book, or nowhere."""
+    for finding in () if scrutiny is None else scrutiny.findings:
+        if finding.name == "odd strip" and not finding.ok:
+            yield finding.sentence
 
 
 def _strip_counts(strips: DataFrame) -> dict[str, object]:

@@ -92,6 +92,33 @@ def test_strips_without_a_yield_are_not_drawn(strips):
     drawn(picture)
 
 
+@pytest.fixture
+def residuals(strips):
+    left = np.linspace(-0.2, 0.2, len(strips))
+    return strips.set_index("strip").assign(residual=left)[["block", "treatment", "residual"]]
+
+
+def test_residuals_stand_in_the_order_of_the_strips(residuals):
+    picture = figures.strip_residuals(residuals.iloc[::-1], control="Untreated")
+    drawn_strips = picture.plot.data["strip"].cat.categories.tolist()
+    assert drawn_strips == [f"S{n}" for n in range(1, 13)]
+    assert picture.plot.data["residual"].tolist() == pytest.approx(residuals["residual"].tolist())
+    assert "Most above: S12 +0.20 t/ha; most below: S1 −0.20 t/ha." in picture.alt
+    assert "one strip is the mirror of the other" in picture.caption
+    drawn(picture)
+
+
+def test_residuals_are_called_mirrored_only_in_pairs(residuals):
+    for other in (residuals.drop(columns="block"), residuals.assign(block="B1")):
+        assert "mirror" not in figures.strip_residuals(other, control="Untreated").caption
+
+
+@pytest.mark.parametrize("name", ["$x$", "a very long name for a strip by the river"])
+def test_residuals_of_strips_with_odd_names(residuals, name):
+    residuals.index = [f"{name} {n}" for n in range(len(residuals))]
+    drawn(figures.strip_residuals(residuals, control="Untreated"))
+
+
 def test_many_treatments_have_their_own_marks(strips):
     strips["treatment"] = [f"T{i % 9}" for i in range(len(strips))]
     drawn(figures.strip_yields(strips, control="T0"))

@@ -50,6 +50,20 @@ def test_estimates(estimates):
     assert "Low and high: 90% interval." in piece.html()
 
 
+def test_one_gain_needs_no_second_interval(estimates):
+    piece = page_tables.gains(estimates, None, confidence=0.95)
+    assert piece.html() == page_tables.estimates("differences", estimates, confidence=0.95).html()
+
+
+def test_several_gains_have_their_intervals_together(estimates):
+    together = estimates.assign(low=0.05, high=0.35, p=0.0204)
+    piece = page_tables.gains(estimates, together, confidence=0.9)
+    heading, row = cells(piece)[:2]
+    assert heading[-3:] == ["p, together", "Low, together", "High, together"]
+    assert " ".join(row) == "Dressed 0.200 0.050 5.00 0.010 0.072 0.328 0.020 0.050 0.350"
+    assert "90% that all of them hold at once (multivariate t)" in piece.html()
+
+
 def test_methods_stand_below_the_main_analysis_of_their_treatment(compare, check):
     comparisons = [compare(treatment="A"), compare(treatment="B")]
     checks = [check(treatment="A", method="by records"), check(treatment="B", low=None, p=None)]

@@ -1,7 +1,5 @@
 from __future__ import annotations
 
-from dataclasses import replace
-
 import pytest
 
 from trialkit.report import wording
@@ -149,60 +147,6 @@ def test_notes_are_pointed_to():
     assert wording.notes_ahead([]) == ""
     assert wording.notes_ahead(["A strip was lost."]).endswith("rely on this: A strip was lost.")
     assert "read the 3 notes" in wording.notes_ahead(["a", "b", "c"])
-
-
-def agreed(comparison, *checks):
-    return wording.agreement(comparison, checks, confidence=0.95)
-
-
-def test_methods_that_agree(compare, check):
-    assert "the methods agree" in agreed(compare(**PAID), check(0.28, p=0.001))
-
-
-def test_a_method_outside_the_main_interval(compare, check):
-    words = agreed(compare(**PAID), check(0.05, p=0.001, method="records"))
-    assert "do not fully agree" in words
-    assert "The records put the gain at +0.05 t/ha, outside" in words
-
-
-def test_a_method_that_finds_what_the_main_analysis_does_not(compare, check):
-    comparison = compare(**NOT_SETTLED)
-    assert comparison.p_value > 0.05
-    found = agreed(comparison, check(0.1, p=0.01, method="records"))
-    assert "The records found a difference beyond what chance gives (p = 0.010;" in found
-    not_found = agreed(compare(**PAID), check(0.3, p=0.2, method="randomisation test"))
-    assert "The randomisation test did not find a difference" in not_found
-
-
-def test_a_method_that_could_not_have_found_it_says_so(compare, check):
-    blunt = replace(check(0.3, p=0.125), note="The layout allows no p below 0.12.")
-    assert agreed(compare(**PAID), blunt).count("The layout allows no p below 0.12.") == 1
-
-
-def test_checks_of_other_treatments_do_not_count(compare, check):
-    other = check(9.0, treatment="Other")
-    assert "no other method could be tried" in agreed(compare(**PAID), other)
-    assert "the methods agree" in agreed(compare(**PAID), other, check(0.3, p=0.001))
-
-
-def test_a_method_without_a_p_value_is_judged_by_its_gain(compare, check):
-    assert "the methods agree" in agreed(compare(**PAID), check(0.3, p=None))
-
-
-@pytest.mark.parametrize(
-    ("value", "expected"), [(0.0001, "p < 0.001"), (0.012, "p = 0.012"), (0.4, "p = 0.40")]
-)
-def test_p_values_in_words(value, expected):
-    assert wording.p_value(value) == expected
-
-
-def test_zero_variances_are_an_answer():
-    assert wording.zero_variances([]) == ""
-    assert "The variance of block came out as zero" in wording.zero_variances(["block"])
-
-
-def test_replication():
-    assert wording.replication({"a": 6, "b": 5}) == "Strips with a yield: 6 of a and 5 of b."
 
 
 def test_cautions_and_limits_say_what_they_must():

@@ -27,6 +27,7 @@ DELAY_AXIS, DISAGREEMENT_AXIS = "Grain-flow delay, s", "Disagreement"
 STRIP_YIELDS_CAPTION = (
     "One line a block. Lines that mostly rise or fall together show a difference that repeats."
 )
+RESIDUAL_AXIS = "Left over, t/ha"
 YIELD_MAP_CAPTION = "North is up. Records kept, averaged over small squares; lines are the strips."
 BEFORE_AFTER_CAPTION = "The last bar holds every yield beyond it."
 
@@ -81,6 +82,28 @@ def strip_yields_picture(strips: DataFrame) -> str:
     means = strips.groupby("treatment", observed=True)["yield_t_ha"].mean()
     each = listed([f"{name} {plain_t_ha(mean)}" for name, mean in means.items()])
     return f"Yield of each strip by block and treatment. Plain averages, t/ha: {each}."
+
+
+def residuals_caption(residuals: DataFrame) -> str:
+    """Say what the plot of what is left over shows, and why pairs are mirrored in it."""
+    caption = (
+        "What treatment and block leave over of each strip: above the line it yielded more than "
+        "they give."
+    )
+    if "block" not in residuals or residuals.groupby("block").size().max() != 2:
+        return caption
+    return f"{caption} In a block of two, one strip is the mirror of the other."
+
+
+def residuals_picture(residuals: DataFrame) -> str:
+    """Describe the plot of what is left over of each strip."""
+    left = residuals["residual"]
+    above = f"{left.idxmax()} {signed_t_ha(left.max())} t/ha"
+    below = f"{left.idxmin()} {signed_t_ha(left.min())} t/ha"
+    return (
+        f"What treatment and block leave over of {len(left)} strips. Most above: {above}; most "
+        f"below: {below}."
+    )
 
 
 def _yield_range(table: DataFrame) -> str:
@@ -161,6 +184,9 @@ HEADINGS = {
     "p": "p",
     "low": "Low",
     "high": "High",
+    "p_together": "p, together",
+    "low_together": "Low, together",
+    "high_together": "High, together",
     "term": "Term",
     "variance": "Variance, (t/ha)²",
     "method": "Method",
@@ -198,6 +224,14 @@ BUDGET_NOTE = (
 def interval_note(confidence: float) -> str:
     """Say what low and high are."""
     return f"Low and high: {level(confidence)} interval."
+
+
+def together_note(confidence: float) -> str:
+    """Say what the two kinds of interval are."""
+    return (
+        f"Low and high: {level(confidence)} interval of each by itself. Together: "
+        f"{level(confidence)} that all of them hold at once (multivariate t)."
+    )
 
 
 def main_method(method: str) -> str:

@@ -22,6 +22,8 @@ _WIDTH_IN = 7.2
 #: Treatments, the control first: told apart by shape; colour only helps.
 _SHAPES = ("o", "s", "^", "D", "v", "P", "X", "*")
 _COLOURS = (BLUE, AMBER, INK, LINE)
+#: Letters that stand side by side under a picture before they have to be turned.
+_LETTERS_ACROSS = 70
 
 
 def gains(comparisons: Sequence[Comparison], *, confidence: float = 0.95) -> Picture:
@@ -167,7 +169,6 @@ def strip_yields(strips: pd.DataFrame, *, control: str) -> Picture:
     )
     last = known[known["treatment"] == shown[names[-1]]].drop_duplicates("block")
     last = last.assign(at=_spread(last["yield_t_ha"], float(np.ptp(known["yield_t_ha"])) * 0.05))
-    colours = ["white", *(_COLOURS[i % len(_COLOURS)] for i in range(len(names) - 1))]
     plot = (
         p9.ggplot(known, p9.aes("treatment", "yield_t_ha"))
         + p9.stat_summary(p9.aes(group="block"), fun_y=np.mean, geom="line", color=LINE, size=0.9)
@@ -175,14 +176,13 @@ def strip_yields(strips: pd.DataFrame, *, control: str) -> Picture:
         + p9.geom_text(
             p9.aes(y="at", label="block"), data=last, nudge_x=0.07, ha="left", size=8, color=QUIET
         )
-        + p9.scale_shape_manual(
-            values=[_SHAPES[i % len(_SHAPES)] for i in range(len(names))], guide=None
-        )
-        + p9.scale_fill_manual(values=colours, guide=None)
+        + _marks(len(names))
         + p9.labs(x="", y=label("yield_t_ha"))
         + house_theme()
         + p9.theme(
-            panel_grid_major_x=p9.element_blank(), axis_text_x=p9.element_text(color=INK, size=10)
+            panel_grid_major_x=p9.element_blank(),
+            axis_text_x=p9.element_text(color=INK, size=10),
+            legend_position="none",
         )
     )
     return Picture(
@@ -192,6 +192,60 @@ def strip_yields(strips: pd.DataFrame, *, control: str) -> Picture:
         height_in=3.4,
         caption=captions.STRIP_YIELDS_CAPTION,
     )
+
+
+def strip_residuals(residuals: pd.DataFrame, *, control: str) -> Picture:
+    """Draw what treatment and block leave over of each strip, in the order of the strips.
+
+    Parameters
+    ----------
+    residuals
+        Index the strip; columns `block` (where there is one), `treatment` and `residual` (t/ha),
+        as `trialkit.models.strip_residuals` returns them.
+    control
+        The treatment that comes first.
+    """
+    ordered = numbers.counting_order(residuals.index)
+    table = residuals.iloc[ordered].assign(strip=residuals.index.astype(str)[ordered])
+    # In the order of the table, so that each has the mark it has among the strip yields.
+    given = residuals["treatment"].astype(str).unique()
+    names = [control, *(name for name in given if name != control)]
+    shown = {name: numbers.shortened(name, 18) for name in names}
+    table = table.assign(
+        treatment=pd.Categorical(table["treatment"].astype(str).map(shown), list(shown.values())),
+        strip=pd.Categorical(table["strip"], table["strip"].tolist()),
+    )
+    crowded = table["strip"].astype(str).str.len().sum() > _LETTERS_ACROSS
+    turned = {"rotation": 90, "va": "top"} if crowded else {}
+    plot = (
+        p9.ggplot(table, p9.aes("strip", "residual"))
+        + p9.geom_hline(yintercept=0, color=QUIET, size=0.6)
+        + p9.geom_segment(p9.aes(xend="strip", yend=0), color=LINE, size=0.9)
+        + p9.geom_point(p9.aes(shape="treatment", fill="treatment"), color=INK, size=3, stroke=0.6)
+        + _marks(len(names))
+        + p9.scale_y_continuous(labels=_signed)
+        + p9.labs(x="", y=captions.RESIDUAL_AXIS)
+        + house_theme()
+        + p9.theme(
+            panel_grid_major_x=p9.element_blank(),
+            legend_title=p9.element_blank(),
+            axis_text_x=p9.element_text(size=8.5, **turned),
+        )
+    )
+    return Picture(
+        plot,
+        alt=captions.residuals_picture(residuals),
+        width_in=_WIDTH_IN,
+        height_in=3.0 if crowded else 2.7,
+        caption=captions.residuals_caption(residuals),
+    )
+
+
+def _marks(treatments: int) -> list[p9.scale_shape_manual | p9.scale_fill_manual]:
+    """Return the marks of the treatments, the control's empty."""
+    colours = ["white", *(_COLOURS[i % len(_COLOURS)] for i in range(treatments - 1))]
+    shapes = [_SHAPES[i % len(_SHAPES)] for i in range(treatments)]
+    return [p9.scale_shape_manual(values=shapes), p9.scale_fill_manual(values=colours)]
 
 
 def left_out_bars(account: pd.DataFrame) -> Picture:

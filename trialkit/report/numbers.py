@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+import re
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -111,6 +112,12 @@ def letters(names: Sequence[str]) -> dict[str, str]:
     if len(set(first)) == len(first) and all(letter.isalnum() for letter in first):
         return dict(zip(names, first, strict=True))
     return {name: chr(ord("A") + place % 26) for place, name in enumerate(names)}
+
+
+def counting_order(names: Iterable[object]) -> list[int]:
+    """Return the places of names in counting order: S2 before S10."""
+    keys = [re.sub(r"\d+", lambda digits: digits[0].zfill(12), str(name)) for name in names]
+    return sorted(range(len(keys)), key=keys.__getitem__)
 
 
 def p_text(value: float | None) -> str:

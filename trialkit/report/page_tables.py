@@ -11,7 +11,7 @@ from great_tables import GT
 
 from trialkit.columns import COLUMNS
 from trialkit.report import captions
-from trialkit.report.numbers import p_text
+from trialkit.report.numbers import counting_order, p_text
 from trialkit.report.pieces import Piece, captioned
 
 if TYPE_CHECKING:
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 _DECIMALS = {
     **{"yield_t_ha": 3, "area_ha": 3, "n": 0, "moisture_pct": 1},
     **{"estimate": 3, "std_error": 3, "df": 2, "t": 2, "low": 3, "high": 3, "variance": 5},
+    **{"low_together": 3, "high_together": 3},
     **{"gain_t_ha": 3, "low_t_ha": 3, "high_t_ha": 3, "break_even_t_ha": 3, "chance_paid": 3},
     **{"net_per_ha": 2, "net_low": 2, "net_high": 2, "gross": 2, "net": 2, "costs_per_ha": 2},
     **{"marginal_return_pct": 0, "records": 0, "share_pct": 2},
@@ -36,7 +37,7 @@ def strip_rows(strips: pd.DataFrame) -> Piece:
         `strip block treatment yield_t_ha area_ha n moisture_pct`; columns may be missing.
     """
     names = ("strip", "block", "treatment", "yield_t_ha", "area_ha", "n", "moisture_pct")
-    ordered = strips.sort_values("strip", key=_counting_order, kind="stable")
+    ordered = strips.iloc[counting_order(strips["strip"])]
     return _table("strips", ordered[[name for name in names if name in strips]])
 
 
@@ -56,6 +57,27 @@ def estimates(key: str, table: pd.DataFrame, *, confidence: float) -> Piece:
     shown = table[[name for name in names if name in table]].copy()
     shown.insert(0, "term", [str(name) for name in table.index])
     return _table(key, shown, note=captions.interval_note(confidence))
+
+
+def gains(alone: pd.DataFrame, together: pd.DataFrame | None, *, confidence: float) -> Piece:
+    """Show the gains over the control by the main model.
+
+    Parameters
+    ----------
+    alone
+        Differences from the control, each judged by itself.
+    together
+        The same judged all at once; None where there is only one.
+    confidence
+        Confidence level of the intervals.
+    """
+    if together is None:
+        return estimates("differences", alone, confidence=confidence)
+    shown = alone[["estimate", "std_error", "df", "p", "low", "high"]].copy()
+    for name in ("p", "low", "high"):
+        shown[f"{name}_together"] = together[name]
+    shown.insert(0, "term", [str(name) for name in alone.index])
+    return _table("differences", shown, note=captions.together_note(confidence))
 
 
 def variances(table: pd.Series[float]) -> Piece:
@@ -176,8 +198,9 @@ def _table(key: str, shown: pd.DataFrame, *, currency: str = "", note: str = "")
     shown = shown.reset_index(drop=True).copy()
     figures = [name for name in shown if name in _DECIMALS]
     texts = [name for name in shown if name not in _DECIMALS]
-    if "p" in shown:
-        shown["p"] = [p_text(value) for value in shown["p"]]
+    chances = [name for name in ("p", "p_together") if name in shown]
+    for chance in chances:
+        shown[chance] = [p_text(value) for value in shown[chance]]
     for name in texts:
         shown[name] = ["" if pd.isna(cell) else str(cell) for cell in shown[name]]
     table = GT(shown, id=f"tk-{key}").cols_label(
@@ -186,7 +209,7 @@ def _table(key: str, shown: pd.DataFrame, *, currency: str = "", note: str = "")
     for name in figures:
         table = table.fmt_number(name, decimals=_DECIMALS[name])
     table = table.sub_missing(missing_text="–")
-    table = table.cols_align("left", texts).cols_align("right", [*figures, *_among(shown, "p")])
+    table = table.cols_align("left", texts).cols_align("right", [*figures, *chances])
     if note:
         table = table.tab_source_note(note)
     # The table's own style sheet would restyle the whole page.
@@ -194,15 +217,6 @@ def _table(key: str, shown: pd.DataFrame, *, currency: str = "", note: str = "")
     return captioned(markup, captions.TABLES[key])
 
 
-def _counting_order(names: pd.Series[str]) -> pd.Series[str]:
-    """Return sort keys that put S2 before S10."""
-    return names.astype(str).str.replace(r"\d+", lambda digits: digits[0].zfill(12), regex=True)
-
-
 def _heading(name: str, currency: str) -> str:
     text = captions.HEADINGS.get(name) or COLUMNS[name].label
     return text.format(currency=currency)
-
-
-def _among(table: pd.DataFrame, name: str) -> list[str]:
-    return [name] if name in table else []

@@ -26,7 +26,7 @@ from trialkit.report.numbers import (
 )
 
 if TYPE_CHECKING:
-    from trialkit.result import Comparison, CrossCheck, Verdict
+    from trialkit.result import Comparison, Verdict
 
 INVENTED = "Invented example: the farm, its products, prices and yields are made up."
 
@@ -286,94 +286,3 @@ def lost_strips(names: Sequence[str]) -> str:
     one = len(names) == 1
     strips = f"Strip {names[0]} has" if one else f"Strips {listed(names)} have"
     return f"{strips} no usable yield and {'does' if one else 'do'} not count."
-
-
-# For the adviser ------------------------------------------------------------------------------
-
-
-def agreement(comparison: Comparison, checks: Sequence[CrossCheck], *, confidence: float) -> str:
-    """Say whether other methods agree with the main analysis on one treatment.
-
-    They agree where each estimate lies inside the main interval, and where all answer alike
-    whether there is a difference at all.
-
-    Parameters
-    ----------
-    comparison
-        The main analysis of the treatment.
-    checks
-        Other methods, of this treatment or of others.
-    confidence
-        Confidence level of the main interval.
-    """
-    about = [check for check in checks if check.treatment == comparison.treatment]
-    if not about:
-        return f"{comparison.treatment}: no other method could be tried."
-    doubts = [_apart(comparison, check, 1 - confidence) for check in about]
-    if not any(doubts):
-        return (
-            f"{comparison.treatment}: the methods agree. Every other estimate lies inside the main "
-            "interval, and all answer alike whether there is a difference at all."
-        )
-    return (
-        f"{comparison.treatment}: the methods do not fully agree. "
-        f"{' '.join(doubt for doubt in doubts if doubt)} The main analysis is the same for "
-        "every trial and stands; find out why they differ before you act on it."
-    )
-
-
-def _apart(comparison: Comparison, check: CrossCheck, alpha: float) -> str:
-    low, high = comparison.low_t_ha, comparison.high_t_ha
-    if not low <= check.gain_t_ha <= high:
-        return (
-            f"The {check.method} put the gain at {signed_t_ha(check.gain_t_ha)} t/ha, outside the "
-            f"main interval of {signed_range(low, high)}."
-        )
-    if check.p_value is None or (comparison.p_value < alpha) == (check.p_value < alpha):
-        return ""
-    found = "found" if check.p_value < alpha else "did not find"
-    return (
-        f"The {check.method} {found} a difference beyond what chance gives "
-        f"({p_value(check.p_value)}; main analysis {p_value(comparison.p_value)}). {check.note}"
-    ).strip()
-
-
-def p_value(value: float) -> str:
-    """Return a p-value as words: `p = 0.03`, or `p < 0.001`.
-
-    Parameters
-    ----------
-    value
-        The p-value.
-    """
-    if value < 0.001:
-        return "p < 0.001"
-    return f"p = {value:.3f}" if value < 0.1 else f"p = {value:.2f}"
-
-
-def zero_variances(names: Sequence[str]) -> str:
-    """Say what variances estimated at zero mean; empty where there are none.
-
-    Parameters
-    ----------
-    names
-        Random terms whose variance is zero.
-    """
-    if not names:
-        return ""
-    return (
-        f"The variance of {listed(names)} came out as zero. That is an answer, not a fault: strips "
-        "show no difference of that kind beyond what the rest explains."
-    )
-
-
-def replication(by_treatment: Mapping[str, int]) -> str:
-    """Say how many strips each treatment had.
-
-    Parameters
-    ----------
-    by_treatment
-        Strips with a yield, by treatment.
-    """
-    each = [f"{count} of {name}" for name, count in by_treatment.items()]
-    return f"Strips with a yield: {listed(each)}."

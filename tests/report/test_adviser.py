@@ -1,0 +1,114 @@
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pandas as pd
+import pytest
+
+from trialkit.report import adviser
+
+# Gain and standard error, with the verdict that payoff gives.
+PAID = {"gain": 0.30, "std_error": 0.03}
+NOT_SETTLED = {"gain": 0.09, "std_error": 0.06}
+
+
+def agreed(comparison, *checks):
+    return adviser.agreement(comparison, checks, confidence=0.95)
+
+
+def test_methods_that_agree(compare, check):
+    assert "the methods agree" in agreed(compare(**PAID), check(0.28, p=0.001))
+
+
+def test_a_method_outside_the_main_interval(compare, check):
+    words = agreed(compare(**PAID), check(0.05, p=0.001, method="records"))
+    assert "do not fully agree" in words
+    assert "The records put the gain at +0.05 t/ha, outside" in words
+
+
+def test_a_method_that_finds_what_the_main_analysis_does_not(compare, check):
+    comparison = compare(**NOT_SETTLED)
+    assert comparison.p_value > 0.05
+    found = agreed(comparison, check(0.1, p=0.01, method="records"))
+    assert "The records found a difference beyond what chance gives (p = 0.010;" in found
+    not_found = agreed(compare(**PAID), check(0.3, p=0.2, method="randomisation test"))
+    assert "The randomisation test did not find a difference" in not_found
+
+
+def test_a_method_that_could_not_have_found_it_says_so(compare, check):
+    blunt = replace(check(0.3, p=0.125), note="The layout allows no p below 0.12.")
+    assert agreed(compare(**PAID), blunt).count("The layout allows no p below 0.12.") == 1
+
+
+def test_checks_of_other_treatments_do_not_count(compare, check):
+    other = check(9.0, treatment="Other")
+    assert "no other method could be tried" in agreed(compare(**PAID), other)
+    assert "the methods agree" in agreed(compare(**PAID), other, check(0.3, p=0.001))
+
+
+def test_a_method_without_a_p_value_is_judged_by_its_gain(compare, check):
+    assert "the methods agree" in agreed(compare(**PAID), check(0.3, p=None))
+
+
+@pytest.mark.parametrize(
+    ("value", "expected"), [(0.0001, "p < 0.001"), (0.012, "p = 0.012"), (0.4, "p = 0.40")]
+)
+def test_p_values_in_words(value, expected):
+    assert adviser.p_value(value) == expected
+
+
+def test_zero_variances_are_an_answer():
+    assert adviser.zero_variances([]) == ""
+    assert "The variance of block came out as zero" in adviser.zero_variances(["block"])
+
+
+def test_replication():
+    assert adviser.replication({"a": 6, "b": 5}) == "Strips with a yield: 6 of a and 5 of b."
+
+
+def without(*rows, treatment="Dressed"):
+    names = ["left_out", "chance_paid", "verdict"]
+    return pd.DataFrame(rows, columns=names).assign(treatment=treatment)
+
+
+def test_no_strip_turns_the_verdict(compare):
+    table = without(("S1", 0.991, "paid"), ("S2", 0.953, "paid"))
+    assert adviser.one_strip(compare(**PAID), table) == (
+        "Dressed: leaving out one strip at a time, the chance it paid is from 95 in 100 to more "
+        "than 99 in 100, and the verdict stays the same."
+    )
+
+
+def test_strips_that_turn_the_verdict_are_named(compare):
+    table = without(
+        ("S1", 0.95, "paid"),
+        ("S2", 0.88, "not settled"),
+        ("S3", 0.85, "not settled"),
+        ("S4", 0.05, "did not pay"),
+    )
+    words = adviser.one_strip(compare(**PAID), table)
+    assert "the chance it paid is from 5 in 100 to 95 in 100. The verdict hangs on" in words
+    assert words.endswith(
+        "without S2 or S3 it would be 'not settled'; without S4 it would be 'did not pay'."
+    )
+
+
+def test_strips_of_other_treatments_do_not_count(compare):
+    table = without(("S1", 0.5, "not settled"), treatment="Other")
+    assert "nothing is left to judge by" in adviser.one_strip(compare(**PAID), table)
+
+
+@pytest.mark.parametrize(
+    ("ends", "words"),
+    [
+        ((0.10, 0.30), "They change nothing here."),
+        ((-0.01, 0.41), "By itself A differs from Untreated beyond chance; with all taken"),
+    ],
+)
+def test_several_treatments_at_once(ends, words):
+    alone = pd.DataFrame({"low": [0.05, -0.2], "high": [0.35, 0.2]}, index=["A", "B"])
+    at_once = pd.DataFrame({"low": [ends[0], -0.25], "high": [ends[1], 0.25]}, index=["A", "B"])
+    found = adviser.all_at_once(alone, at_once, control="Untreated", confidence=0.95)
+    assert found.startswith("With 2 treatments against Untreated, one may look different by luck")
+    assert "about 95 in 100 have all 2 right" in found
+    assert words in found

@@ -11,10 +11,11 @@ import pandas as pd
 import pytest
 from scipy.stats import ttest_ind
 
-from trialkit.models import fit_mixed
+from trialkit.models import AlongPass, fit_mixed
 
 FIELDS = 500
 POINT_FIELDS = 250
+ALONG_FIELDS = 60
 
 
 def within_bounds(hits, fields, expected):
@@ -58,3 +59,25 @@ def test_points_do_not_count_as_replicates():
         plain += ttest_ind(*groups).pvalue < 0.05
     assert within_bounds(ours, POINT_FIELDS, 0.05)
     assert plain / POINT_FIELDS > 0.25  # what points taken as replicates would claim
+
+
+def test_correlation_along_the_pass_keeps_its_error():
+    # The model itself: six pairs, 12 records a pass, a process that reaches 4 records, a nugget,
+    # and strips that differ.
+    rng = np.random.default_rng(19)
+    strip = np.repeat(np.arange(12), 12)
+    data = pd.DataFrame({"pass_id": strip, "block": strip // 2})
+    data["distance_m"] = np.tile(10.0 * np.arange(12), 12)
+    data["treatment"] = np.where(strip % 2 == 0, "a", "b")
+    gaps = np.abs(np.subtract.outer(np.arange(12), np.arange(12)))
+    root = np.linalg.cholesky(np.exp(-gaps / 4.0))
+    formula = "value ~ C(block) + treatment"
+    ours, plain = 0, 0
+    for _ in range(ALONG_FIELDS):
+        process = (rng.normal(size=(12, 12)) @ root.T).ravel()
+        data["value"] = process + rng.normal(0, 0.5, 12)[strip] + rng.normal(0, 0.7, len(data))
+        fit = fit_mixed(formula, data, ["pass_id"], along=AlongPass())
+        ours += fit.test("treatment").p < 0.05
+        plain += fit_mixed(formula, data).test("treatment").p < 0.05
+    assert within_bounds(ours, ALONG_FIELDS, 0.05)
+    assert plain / ALONG_FIELDS > 0.25  # what points taken as replicates would claim

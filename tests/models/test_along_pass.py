@@ -95,6 +95,22 @@ class Full:
         ) / (4 * step**2)
         return 2 * spread(at) ** 2 / (slope @ (2 * np.linalg.inv(bend)) @ slope)
 
+    def zeros_kept(self, parameters, row):
+        """Satterthwaite's formula with the expected information of all variances, zeros too."""
+        *variances, along, reach, nugget = parameters
+        process = self.inside * np.exp(-self.gap / reach)
+        ways = [*self.same, process, along * process * self.gap / reach**2, np.eye(len(self.y))]
+        v = nugget * np.eye(len(self.y)) + along * process
+        v += sum(s * g for s, g in zip(variances, self.same, strict=True))
+        inverse = np.linalg.inv(v)
+        covariance = np.linalg.inv(self.x.T @ inverse @ self.x)
+        taken = inverse @ self.x @ covariance
+        moved = [(inverse - taken @ self.x.T @ inverse) @ way for way in ways]
+        information = np.array([[np.sum(a * b.T) for b in moved] for a in moved]) / 2
+        slope = np.array([row @ taken.T @ way @ taken @ row for way in ways])
+        spread = row @ covariance @ row
+        return 2 * spread**2 / (slope @ np.linalg.inv(information) @ slope)
+
 
 def in_order(variances, random):
     return variances[[*random, "along", "range_m", "residual"]].to_numpy()
@@ -260,6 +276,19 @@ def test_degrees_of_freedom_are_held_to_what_the_strips_give():
     assert (fit.means("treatment")["df"] <= 6).all()
     assert any("held to that" in note for note in fit.notes)
     assert any("not to be believed" in note for note in pure.notes)
+
+
+def test_the_hold_is_what_satterthwaite_gives_with_zero_variances_kept_unknown():
+    # Balanced: even distances, the same in all passes.
+    data = passes(seed=3, count=8, records=15, strip_sd=0.0, reach=10.0)
+    data["distance_m"] = data.groupby("pass_id")["distance_m"].rank()
+    random = ["block", "pass_id"]
+    fit = fit_mixed("value ~ treatment", data, random, along=AlongPass())
+    assert "pass_id" in fit.at_boundary
+    full = Full(data, random)
+    assert fit.test("treatment").df_den == pytest.approx(
+        full.zeros_kept(in_order(fit.variances, random), np.array([0.0, 1.0])), rel=ALGEBRA
+    )
 
 
 def test_degrees_of_freedom_of_a_covariate_are_not_held():

@@ -8,6 +8,12 @@ more degrees of freedom than those groups give, after the fixed part and the coa
 terms have taken theirs. For strips in blocks it is the strips less the blocks less the
 treatments plus one, whatever the variances.
 
+In balanced trials the bound is no makeshift: it is what Satterthwaite's formula gives from the
+expected information when a variance estimated at zero stays among the unknowns, as it does in
+the information of Kenward and Roger (1997, Biometrics 53:983-997). That is careful: where strips
+truly do not differ beyond their ground, an estimate that cannot fall below zero is on average
+too large, and fewer than 5 in 100 are called.
+
 A mean, unlike a difference, gathers scatter from all the random terms, and is held to what
 they give together.
 

@@ -54,6 +54,27 @@ _ALL = (
         "Grain a hectare at the crop's standard moisture.",
     ),
     Column("interval_s", "s", "number", "Interval, s", "Seconds a record stands for."),
+    Column(
+        "latency_s",
+        "s",
+        "number",
+        "Declared delay, s",
+        "Seconds from the cut to the grain sensor, as the machine declares it.",
+    ),
+    Column(
+        "lead_ignore_s",
+        "s",
+        "number",
+        "Ignored at the start, s",
+        "Seconds after the header goes into work whose yields the machine holds for false.",
+    ),
+    Column(
+        "lag_ignore_s",
+        "s",
+        "number",
+        "Ignored at the end, s",
+        "Seconds after the header goes out of work whose yields the machine holds for false.",
+    ),
     Column("travel_m", "m", "number", "Travel, m", "Metres driven in a record."),
     Column("mass_kg", "kg", "number", "Grain, kg", "Grain in a record or on the scales."),
     Column(
@@ -123,6 +144,9 @@ LOG_COLUMNS: tuple[str, ...] = (
     "travel_m",
     "mass_kg",
 )
+
+#: Columns of a log that say how the machine works, where it says so, in their order.
+MACHINE_COLUMNS: tuple[str, ...] = ("latency_s", "lead_ignore_s", "lag_ignore_s")
 
 
 def label(name: str) -> str:

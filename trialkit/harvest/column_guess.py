@@ -152,6 +152,8 @@ def propose_for(table: ExportedTable) -> pd.DataFrame:
     """Propose our names for the columns of an opened file; see `propose_columns`."""
     rows = []
     for name, number in match_headings(table.headings).items():
+        if table.headings[number] in table.made:
+            continue
         unit, remark = _unit_and_remark(table, name, number)
         cells = table.cells[number].dropna().iloc[:3]
         sample = ", ".join(str(cell)[:24] for cell in cells)

@@ -16,15 +16,13 @@ WGS84 = "EPSG:4326"
 _MOST_OFF_GLOBE = 0.05
 
 
-def on_the_globe(log: pd.DataFrame, crs: str, file: str) -> pd.DataFrame:
-    """Return the log with WGS 84 positions, checked.
+def on_the_globe(log: pd.DataFrame, file: str) -> pd.DataFrame:
+    """Return the log with its positions checked.
 
     Parameters
     ----------
     log
-        With `longitude`, `latitude` (in another coordinate system easting and northing) and `row`.
-    crs
-        Coordinate system of the positions.
+        With `longitude`, `latitude` and `row`.
     file
         Name of the file, for messages.
 
@@ -33,8 +31,6 @@ def on_the_globe(log: pd.DataFrame, crs: str, file: str) -> pd.DataFrame:
     LogError
         If positions are off the globe, or no record has one.
     """
-    if crs.upper().replace(" ", "") not in (WGS84, "WGS84", "OGC:CRS84"):
-        log = _to_degrees(log, crs)
     longitude, latitude = log["longitude"].to_numpy(), log["latitude"].to_numpy()
     off = (np.abs(longitude) > 180) | (np.abs(latitude) > 90)
     if off.mean() > _MOST_OFF_GLOBE:
@@ -61,7 +57,23 @@ def _nowhere(log: pd.DataFrame) -> NDArray[np.bool_]:
     return np.asarray((log["longitude"] == 0) & (log["latitude"] == 0), dtype=np.bool_)
 
 
-def _to_degrees(log: pd.DataFrame, crs: str) -> pd.DataFrame:
+def in_degrees(log: pd.DataFrame, crs: str) -> pd.DataFrame:
+    """Return the log with WGS 84 positions.
+
+    Parameters
+    ----------
+    log
+        With `longitude` and `latitude`, in another coordinate system easting and northing.
+    crs
+        Coordinate system of the positions: a code, or as a file states it.
+
+    Raises
+    ------
+    LogError
+        If the coordinate system is not known.
+    """
+    if crs.upper().replace(" ", "") in (WGS84, "WGS84", "OGC:CRS84"):
+        return log
     from pyproj import Transformer
     from pyproj.exceptions import CRSError, ProjError
 
@@ -72,7 +84,7 @@ def _to_degrees(log: pd.DataFrame, crs: str) -> pd.DataFrame:
         )
     except (CRSError, ProjError) as error:
         raise LogError(
-            f"'{crs}' is not a coordinate system trialkit knows. Give it under [harvest] as "
+            f"'{crs[:60]}' is not a coordinate system trialkit knows. Give it under [harvest] as "
             'crs = "EPSG:...", such as "EPSG:32755" for UTM zone 55 south.'
         ) from error
     finite = np.isfinite(longitude) & np.isfinite(latitude)

@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from trialkit.columns import COLUMNS, LOG_COLUMNS
+from trialkit.columns import COLUMNS, LOG_COLUMNS, MACHINE_COLUMNS
 from trialkit.errors import LogError, LogWarning, UnitError
 from trialkit.harvest.column_guess import (
     USUAL_UNITS,
@@ -21,7 +21,7 @@ from trialkit.harvest.column_guess import (
     propose_for,
     take_apart,
 )
-from trialkit.harvest.degrees import WGS84, on_the_globe
+from trialkit.harvest.degrees import WGS84, in_degrees, on_the_globe
 from trialkit.harvest.grain import at_standard_moisture, yield_from_mass
 from trialkit.harvest.ground import interval_s, swath_m, travel_m
 from trialkit.harvest.readers import ExportedTable, open_export
@@ -52,7 +52,9 @@ def read_log(
     ----------
     path
         Delimited text: comma, semicolon or tab; decimal point or comma; UTF-8, UTF-16 or
-        Latin-1. Several files are put in the order of their first record.
+        Latin-1. Vector files: shapefile, GeoPackage, GeoJSON, GeoParquet. Task data of ISO
+        11783-10: the folder, or its TASKDATA.XML. A zip or folder of any of these. Several files
+        are put in the order of their first record.
     columns
         Our name to the file's heading, such as `{"flow_kg_s": "Grain flow"}`. Without it the
         headings must be our own names: a guess is never used unseen, see `propose_columns`.
@@ -61,22 +63,24 @@ def read_log(
         heading is our own name or says its unit, such as `Speed (km/h)`, nor for degrees of
         longitude and latitude, per cent of moisture and seconds.
     crs
-        Coordinate system of the positions; WGS 84 by default. In any other, the columns mapped
-        to `longitude` and `latitude` hold easting and northing.
+        Coordinate system of the positions where the file states none; WGS 84 by default. In any
+        other, the columns mapped to `longitude` and `latitude` hold easting and northing.
     crop
         Crop, for yields in bushels.
     standard_moisture_pct
         Moisture that yield is brought to, %; needed where yield is computed and moisture recorded.
     harvester_m
-        Full cutting width, m, to compute yield where the log has no width.
+        Full cutting width, m, to compute yield where the log has no width, or a machine had not
+        written it yet.
 
     Returns
     -------
     DataFrame
         Columns of `trialkit.columns.LOG_COLUMNS` that are known, in that order; then `grain_kg`
-        (grain of the record at the standard moisture) where yield was computed; then `file` and
+        (grain of the record at the standard moisture) where yield was computed; then what the
+        machine declares of itself (`latency_s lead_ignore_s lag_ignore_s`); then `file` and
         `row`, the place the record stands in its file, counted from 1 with the heading included.
-        Plain index. Empty cells are NaN.
+        Plain index. Empty cells are NaN. Of task data one row for each yield the machine updated.
 
     Raises
     ------
@@ -102,13 +106,19 @@ def read_log(
     tables = open_export(path)
     if not tables:
         raise LogError("There is no harvest log: no file was given.")
-    frames = [_canonical(table, columns, units or {}, crop) for table in tables]
+    frames = [
+        in_degrees(_canonical(table, columns, units or {}, crop), table.crs or crs or WGS84)
+        for table in tables
+    ]
     log = _in_order(_joined(frames))
     file = tables[0].file if len(tables) == 1 else f"{tables[0].file} and others"
-    log = on_the_globe(log, crs or WGS84, file)
+    log = on_the_globe(log, file)
+    if "swath_m" in tables[0].made and harvester_m is not None:
+        log = log.fillna({"swath_m": harvester_m})
     log = _with_yield(log, standard_moisture_pct, harvester_m, file)
     _check_yield(log, file)
-    names = [name for name in (*LOG_COLUMNS, "grain_kg", "file", "row") if name in log]
+    order = (*LOG_COLUMNS, "grain_kg", *MACHINE_COLUMNS, "file", "row")
+    names = [name for name in order if name in log]
     return log[names]
 
 
@@ -121,7 +131,7 @@ def _canonical(
     """Return one file's columns under our names, in our units."""
     places = _own_names(table) if columns is None else _mapped(table, columns)
     log: dict[str, Any] = {}
-    for name in LOG_COLUMNS:
+    for name in (*LOG_COLUMNS, *MACHINE_COLUMNS):
         if name not in places:
             continue
         place = places[name]
@@ -153,6 +163,9 @@ def _mapped(table: ExportedTable, columns: Mapping[str, str]) -> dict[str, int]:
                 f"{_listed(table.headings)}. Correct [harvest.columns] in trial.toml."
             )
         places[name] = place
+    for number, heading in enumerate(table.headings):
+        if heading in table.made:
+            places.setdefault(heading, number)
     _check_enough(places, table.file)
     return places
 
@@ -160,7 +173,7 @@ def _mapped(table: ExportedTable, columns: Mapping[str, str]) -> dict[str, int]:
 def _own_names(table: ExportedTable) -> dict[str, int]:
     """Return where our own names stand; refuse a file that needs a guess, and show the guess."""
     places = {}
-    for name in LOG_COLUMNS:
+    for name in (*LOG_COLUMNS, *MACHINE_COLUMNS):
         place = table.find(name)
         if place is not None:
             places[name] = place

@@ -47,7 +47,12 @@ def read_times(table: ExportedTable, number: int) -> NDArray[np.datetime64]:
     LogError
         If a cell cannot be read as a time.
     """
-    if table.cells[number].dtype.kind in "iuf":
+    cells = table.cells[number]
+    if isinstance(cells.dtype, pd.DatetimeTZDtype):
+        cells = cells.dt.tz_localize(None)
+    if cells.dtype.kind == "M":
+        return np.asarray(cells.to_numpy(dtype="datetime64[ms]"))
+    if cells.dtype.kind in "iuf":
         return _from_numbers(table, number)
     as_is = _parse(table.text(number), "ISO8601")
     if as_is is not None:

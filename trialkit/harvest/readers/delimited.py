@@ -16,10 +16,8 @@ import numpy as np
 import pandas as pd
 
 from trialkit.errors import LogError
+from trialkit.harvest.readers.file_set import LARGEST_BYTES
 from trialkit.harvest.readers.table import ExportedTable
-
-#: A log of a million records holds some 100 MB; what is larger than this is no harvest log.
-LARGEST_BYTES = 500_000_000
 
 #: No log has more columns than this.
 MOST_COLUMNS = 500
@@ -37,12 +35,19 @@ _POINT_NUMBER = re.compile(r"[+-]?\d*\.\d+")
 
 
 def open_delimited(path: Path) -> ExportedTable:
-    """Read a delimited text file.
+    """Read a delimited text file; see `read_delimited`."""
+    return read_delimited(_bytes(path), path.name)
+
+
+def read_delimited(raw: bytes, file: str) -> ExportedTable:
+    """Read delimited text.
 
     Parameters
     ----------
-    path
-        The file.
+    raw
+        Content of the file.
+    file
+        Its name, for messages.
 
     Returns
     -------
@@ -52,10 +57,9 @@ def open_delimited(path: Path) -> ExportedTable:
     Raises
     ------
     LogError
-        If the file is missing, too large, empty, no text, not delimited or cut short.
+        If it is empty, no text, not delimited or cut short.
     """
-    file = path.name
-    lines, rows = _lines(_decoded(_bytes(path), file), file)
+    lines, rows = _lines(_decoded(raw, file), file)
     delimiter = _delimiter(lines, file)
     headings = _headings(lines[0], delimiter)
     if len(headings) > MOST_COLUMNS:

@@ -31,6 +31,10 @@ class ExportedTable:
         Line of the file each record stands on, counted from 1 with the heading included.
     decimal
         Decimal mark of numbers still held as text: `"."` or `","`.
+    made
+        Headings that the reader gave itself, under our own names and in our units.
+    crs
+        Coordinate system of the positions, where the file says it; empty where it does not.
     """
 
     file: str
@@ -38,6 +42,8 @@ class ExportedTable:
     cells: pd.DataFrame
     rows: NDArray[np.int64]
     decimal: str = "."
+    made: frozenset[str] = frozenset()
+    crs: str = ""
 
     def find(self, heading: str) -> int | None:
         """Return the number of the column under a heading, None where there is no such column.

@@ -1,0 +1,390 @@
+"""Harvest logs of ISO 11783-10 task data: one row for each yield the machine updated.
+
+A machine writes a channel when it changes. So every channel is carried forward from where it was
+last written, inside one log, and a row is taken only where a yield was written: counted by
+records, a machine that writes eight times a second would stand for eight times its grain.
+
+Numbers of channels (DDI), their units and counts: the data dictionary of ISO 11783-11.
+"""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import PurePosixPath
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from trialkit.errors import LogError, LogWarning, UnitError
+from trialkit.harvest.readers.file_set import FileSet
+from trialkit.harvest.readers.table import ExportedTable
+from trialkit.harvest.readers.task_set import Channel, Part, TaskSet, read_header, read_task_set
+from trialkit.harvest.readers.time_log import TimeLog, decode
+from trialkit.units import convert
+
+Floats = NDArray[np.float64]
+
+#: Yield as the machine may write it: wet grain by area and by time, dry grain likewise.
+_WET_AREA, _WET_TIME, _DRY_AREA, _DRY_TIME = 84, 87, 181, 182
+_YIELDS = (_WET_TIME, _WET_AREA, _DRY_TIME, _DRY_AREA)
+_TOTAL, _MOISTURE, _REFERENCE_MOISTURE, _SPEED = 90, 99, 184, 397
+_WIDTH, _WIDTH_USUAL, _WIDTH_MOST, _WORK = 67, 68, 70, 141
+_LATENCY, _LAG_IGNORE, _LEAD_IGNORE = 143, 259, 260
+_WANTED = {
+    *_YIELDS, _TOTAL, _MOISTURE, _REFERENCE_MOISTURE, _SPEED, _WIDTH, _WORK, _LATENCY,
+    _LAG_IGNORE, _LEAD_IGNORE,
+}  # fmt: skip
+#: Unit of a count of the channels whose display is compared, and what a message calls them.
+_UNITS = {
+    _WIDTH: ("mm", "working width"),
+    _WET_TIME: ("mg/s", "grain flow"),
+    _WET_AREA: ("mg/m**2", "yield"),
+}
+_SECTION = 4
+#: Radius of the earth, m.
+_EARTH_M = 6_371_000.0
+#: Work state of a machine that is out of work.
+_OFF = 0
+#: Share by which the grain flow may miss the machine's own total before it is said, and the
+#: least total worth comparing, kg.
+_TOTAL_MISSED, _LEAST_TOTAL_KG = 0.05, 1000.0
+#: The same for the display of a channel.
+_DISPLAY_MISSED = 0.01
+
+
+@dataclass(frozen=True, slots=True)
+class _Log:
+    """One log, or several of the same records with other channels."""
+
+    file: str
+    records: TimeLog
+    sources: tuple[tuple[TimeLog, tuple[Channel, ...]], ...]
+    parts: dict[str, Part]
+
+    def find(self, ddi: int) -> list[tuple[TimeLog, int, Channel]]:
+        """Return the channels of one kind: log, number and what the header says."""
+        return [
+            (log, number, channel)
+            for log, channels in self.sources
+            for number, channel in enumerate(channels)
+            if channel.ddi == ddi
+        ]
+
+    def values(self, ddi: int) -> Floats | None:
+        """Return a channel in counts, carried forward; of several the machine's own one.
+
+        Where only sections of the machine have one, those that are known are added up.
+        """
+        series = [
+            (self._kind(channel), self._carried(log, number, channel))
+            for log, number, channel in self.find(ddi)
+        ]
+        series = [(kind, values) for kind, values in series if np.isfinite(values).any()]
+        if not series:
+            return None
+        whole = [values for kind, values in series if kind != _SECTION]
+        if whole:
+            return max(whole, key=lambda values: np.isfinite(values).sum())
+        sections = np.stack([values for _, values in series])
+        if ddi == _WORK:
+            return np.asarray((sections == 1).any(axis=0), dtype=np.float64)
+        return np.asarray(np.nansum(sections, axis=0))
+
+    def property(self, ddi: int) -> float | None:
+        """Return a property of the machine, in counts; sections are added up."""
+        found = [(p.kind, p.constants[ddi]) for p in self.parts.values() if ddi in p.constants]
+        whole = [value for kind, value in found if kind != _SECTION]
+        if whole:
+            return float(max(whole))
+        return float(sum(value for _, value in found)) if found else None
+
+    def _kind(self, channel: Channel) -> int:
+        part = self.parts.get(channel.element)
+        return 0 if part is None else part.kind
+
+    def _carried(self, log: TimeLog, number: int, channel: Channel) -> Floats:
+        if channel.constant is not None:
+            return np.full(len(log), float(channel.constant))
+        return log.carried(number)
+
+    def updated(self, ddis: Iterable[int]) -> NDArray[np.bool_]:
+        """Tell which records write one of some channels."""
+        flags = np.zeros(len(self.records), dtype=bool)
+        for ddi in ddis:
+            for log, number, _ in self.find(ddi):
+                flags |= log.written(number)
+        return flags
+
+
+def open_task_data(files: FileSet) -> list[ExportedTable]:
+    """Read the harvest logs of a task-data set.
+
+    Parameters
+    ----------
+    files
+        The set.
+
+    Returns
+    -------
+    list of ExportedTable
+        One a log with yields, under our own names and in our units; `rows` count the records of
+        the binary from 1. All have the same columns.
+
+    Raises
+    ------
+    LogError
+        If the set cannot be read, or no log has a yield.
+
+    Warns
+    -----
+    LogWarning
+        If logs are missing or damaged, if the flow misses the machine's own total, or its
+        display says otherwise than its log.
+    """
+    tasks = read_task_set(files)
+    logs, faults = _read_logs(files, tasks)
+    with_yield = [log for log in logs if log.updated(_YIELDS).any()]
+    if not with_yield:
+        raise LogError(_no_yield(files, tasks, logs, faults))
+    for fault in faults:
+        warnings.warn(f"{files.name}: {fault}", LogWarning, stacklevel=7)
+    for log in with_yield:
+        _compare_total(log)
+    _compare_displays(with_yield)
+    frames = [_columns(log) for log in with_yield]
+    names = list(dict.fromkeys(str(name) for frame in frames for name in frame))
+    return [
+        ExportedTable(
+            log.file,
+            tuple(names),
+            frame.reindex(columns=names).set_axis(range(len(names)), axis=1),
+            np.flatnonzero(log.updated(_YIELDS)).astype(np.int64) + 1,
+            made=frozenset(names),
+        )
+        for log, frame in zip(with_yield, frames, strict=True)
+    ]
+
+
+def _read_logs(files: FileSet, tasks: TaskSet) -> tuple[list[_Log], list[str]]:
+    """Read every log there is; say what is missing or damaged."""
+    logs: list[_Log] = []
+    faults: list[str] = []
+    missing = []
+    for task in tasks.logs:
+        read = []
+        for name in task:
+            paths = [files.named(f"{name}.{end}", beside=tasks.home) for end in ("xml", "bin")]
+            if paths[0] is None or paths[1] is None:
+                missing.append(name)
+                continue
+            try:
+                header = read_header(files.read(paths[0]), PurePosixPath(paths[0]).name)
+                wanted = {n for n, c in enumerate(header.channels) if c.ddi in _WANTED}
+                records = decode(files.read(paths[1]), header.layout, wanted)
+            except LogError as error:
+                faults.append(str(error))
+                continue
+            file = PurePosixPath(paths[1]).name
+            if records.skipped_bytes or records.cut_bytes:
+                faults.append(_damage(file, records))
+            if len(records):
+                read.append((file, records, header.channels))
+        logs += _beside(read, tasks.parts)
+    if missing:
+        shown = ", ".join(missing[:8]) + (" and others" if len(missing) > 8 else "")
+        faults.insert(
+            0, f"{len(missing)} logs that the tasks name are not there ({shown}). If they belong "
+            "to this field, copy the whole set from the terminal."
+        )  # fmt: skip
+    return logs, faults
+
+
+def _damage(file: str, records: TimeLog) -> str:
+    lost = []
+    if records.skipped_bytes:
+        lost.append(f"{records.skipped_bytes:,} bytes inside it make no record")
+    if records.cut_bytes:
+        lost.append(f"its last record is cut ({records.cut_bytes} bytes)")
+    return (
+        f"{file} is damaged: {' and '.join(lost)}. {len(records):,} records were read. "
+        "Copy it from the terminal again if you can."
+    )
+
+
+def _beside(
+    read: Sequence[tuple[str, TimeLog, tuple[Channel, ...]]], parts: dict[str, Part]
+) -> list[_Log]:
+    """Put logs of one task together that hold the same records: a log has 255 channels at most."""
+    logs: list[_Log] = []
+    for file, records, channels in read:
+        known = logs[-1] if logs else None
+        if known is not None and np.array_equal(known.records.time, records.time):
+            sources = (*known.sources, (records, channels))
+            logs[-1] = _Log(known.file, known.records, sources, parts)
+        else:
+            logs.append(_Log(file, records, ((records, channels),), parts))
+    return logs
+
+
+def _no_yield(files: FileSet, tasks: TaskSet, logs: list[_Log], faults: list[str]) -> str:
+    if not tasks.logs:
+        return (
+            f"{files.name}: the task data name no time log. They may be a plan for a machine and "
+            "not what a machine wrote. Export the harvest from the terminal."
+        )
+    why = f" {faults[0]}" if faults else ""
+    ddis = sorted({c.ddi for log in logs for _, channels in log.sources for c in channels})
+    held = f" Channels found (DDI): {', '.join(map(str, ddis[:30]))}." if ddis else ""
+    return (
+        f"{files.name}: no time log holds a yield (mass by area or by time), so this is not a "
+        f"harvest, or the yield monitor was off.{held}{why}"
+    )
+
+
+def _columns(log: _Log) -> pd.DataFrame:
+    """Return the columns of a log under our names, one row a yield update."""
+    rows = log.updated(_YIELDS)
+    records = log.records
+    columns: dict[str, object] = {
+        "time": records.time[rows],
+        "longitude": records.longitude[rows],
+        "latitude": records.latitude[rows],
+    }
+    if np.isfinite(records.elevation_m).any() and (np.nan_to_num(records.elevation_m) != 0).any():
+        columns["elevation_m"] = records.elevation_m[rows]
+    speed = log.values(_SPEED)
+    if speed is not None:
+        columns["speed_m_s"] = speed[rows] / 1000.0
+    width, work = _width(log), log.values(_WORK)
+    if width is not None:
+        columns["swath_m"] = (width if work is None else np.where(work == _OFF, 0.0, width))[rows]
+    columns |= {name: values[rows] for name, values in _grain(log, width).items()}
+    for name, ddi, sign in (
+        ("latency_s", _LATENCY, -1),
+        ("lead_ignore_s", _LEAD_IGNORE, 1),
+        ("lag_ignore_s", _LAG_IGNORE, 1),
+    ):
+        told = log.values(ddi)
+        known = told if told is not None else _constant(log, ddi)
+        if known is not None:
+            columns[name] = sign * known[rows] / 1000.0
+    return pd.DataFrame(columns)
+
+
+def _constant(log: _Log, ddi: int) -> Floats | None:
+    value = log.property(ddi)
+    return None if value is None else np.full(len(log.records), value)
+
+
+def _width(log: _Log) -> Floats | None:
+    """Return the width in work, m: logged, else the machine's own."""
+    width = log.values(_WIDTH)
+    own = [log.property(ddi) for ddi in (_WIDTH, _WIDTH_USUAL, _WIDTH_MOST)]
+    full = next((value for value in own if value), None)
+    if width is None and full is None:
+        return None
+    if width is None:
+        width = np.full(len(log.records), np.nan)
+    return np.where(np.isnan(width), np.nan if full is None else full, width) / 1000.0
+
+
+def _grain(log: _Log, width: Floats | None) -> dict[str, Floats]:
+    """Return flow and moisture, or the yield where no flow and no width is known."""
+    moisture = log.values(_MOISTURE)
+    wet = {} if moisture is None else {"moisture_pct": moisture / 1e4}
+    flow = log.values(_WET_TIME)
+    if flow is not None:
+        return {"flow_kg_s": flow / 1e6, **wet}
+    by_area = log.values(_WET_AREA)
+    if by_area is not None:
+        return {"flow_kg_s": _flow(log, by_area, width), **wet} if width is not None else {
+            "yield_t_ha": by_area * 1e-5, **wet
+        }  # fmt: skip
+    return _dry_grain(log, width)
+
+
+def _dry_grain(log: _Log, width: Floats | None) -> dict[str, Floats]:
+    """Return dry grain: at the reference moisture, which then stands for the grain's."""
+    reference = log.values(_REFERENCE_MOISTURE)
+    if reference is None:
+        reference = _constant(log, _REFERENCE_MOISTURE)
+    if reference is None:
+        warnings.warn(
+            f"{log.file}: the machine wrote dry grain and not at which moisture. It was taken as "
+            "the moisture your grain is sold at; check the setting on the monitor.",
+            LogWarning,
+            stacklevel=8,
+        )
+    at = {} if reference is None else {"moisture_pct": reference / 1e4}
+    flow = log.values(_DRY_TIME)
+    if flow is not None:
+        return {"flow_kg_s": flow / 1e6, **at}
+    by_area = log.values(_DRY_AREA)
+    assert by_area is not None  # noqa: S101  one of the four yields is there
+    if width is None:
+        return {"yield_t_ha": by_area * 1e-5}
+    return {"flow_kg_s": _flow(log, by_area, width), **at}
+
+
+def _flow(log: _Log, by_area: Floats, width: Floats) -> Floats:
+    """Return the flow, kg/s, that a yield by area (mg/m²), a width and a speed come from."""
+    speed = log.values(_SPEED)
+    speed_m_s = _speed_m_s(log) if speed is None else speed / 1000.0
+    return np.asarray(by_area * width * speed_m_s / 1e6)
+
+
+def _speed_m_s(log: _Log) -> Floats:
+    """Return the speed from one yield update to the next, by position; NaN at other records."""
+    rows = np.flatnonzero(log.updated(_YIELDS))
+    latitude = np.radians(log.records.latitude[rows])
+    east = np.radians(log.records.longitude[rows]) * np.cos(latitude)
+    step = _EARTH_M * np.hypot(np.diff(latitude), np.diff(east))
+    seconds = np.diff(log.records.time[rows]) / np.timedelta64(1, "s")
+    speed = np.full(len(log.records), np.nan)
+    speed[rows[1:]] = np.where(seconds > 0, step / np.where(seconds > 0, seconds, 1.0), np.nan)
+    return speed
+
+
+def _compare_total(log: _Log) -> None:
+    """Say where the flow, added up over time, misses the total the machine counted."""
+    total, flow = log.values(_TOTAL), log.values(_WET_TIME)
+    if total is None or flow is None:
+        return
+    seconds = np.diff(log.records.time) / np.timedelta64(1, "s")
+    own = float(np.nansum(flow[1:] / 1e6 * np.clip(seconds, 0.0, 60.0)))
+    counted = total[np.isfinite(total)]
+    machine = float(counted[-1] - counted[0])
+    if machine > _LEAST_TOTAL_KG and abs(own / machine - 1) > _TOTAL_MISSED:
+        warnings.warn(
+            f"{log.file}: the grain flow adds up to {own / 1000:,.1f} t, the machine's own total "
+            f"to {machine / 1000:,.1f} t. Part of the log may be missing.",
+            LogWarning,
+            stacklevel=7,
+        )
+
+
+def _compare_displays(logs: list[_Log]) -> None:
+    """Say where a machine shows a channel otherwise than its log has it by the standard."""
+    said = set()
+    for log, (ddi, (unit, words)) in ((log, item) for log in logs for item in _UNITS.items()):
+        values = log.values(ddi)
+        shown = next((p.displays[ddi] for p in log.parts.values() if ddi in p.displays), None)
+        if values is None or shown is None or ddi in said:
+            continue
+        typical = float(np.nanmax(values))
+        try:
+            by_display = convert((typical + shown.offset) * shown.scale, shown.unit, unit)
+        except UnitError:
+            continue
+        if typical > 0 and abs(by_display / typical - 1) > _DISPLAY_MISSED:
+            said.add(ddi)
+            warnings.warn(
+                f"{log.file}: the machine's display shows the {words} {by_display / typical:.3g} "
+                "times as large as its log holds it by the standard. The log was taken. Compare "
+                "it with what you know.",
+                LogWarning,
+                stacklevel=7,
+            )

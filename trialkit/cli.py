@@ -83,7 +83,6 @@ def harvest(folder: Folder, as_json: Json = False) -> None:
     from trialkit.trial import open_trial
 
     trial = open_trial(folder)
-    _propose_columns(trial)
     with _progress(len(STEPS) - 2) as tell:
         harvested = harvest_season(trial, progress=tell)
     written = write_harvest(trial, harvested)
@@ -225,21 +224,6 @@ def _progress(steps: int | None) -> Iterator[Callable[[str], None]]:
             begun = True
 
         yield tell
-
-
-def _propose_columns(trial: Trial) -> None:
-    """Where `trial.toml` maps no columns, show a proposal and stop: a guess is never silent."""
-    if trial.config.harvest.columns or not trial.harvest_files:
-        return
-    from trialkit.errors import LogError
-    from trialkit.harvest import proposal_text, propose_columns
-
-    proposal = propose_columns(trial.harvest_files[0])
-    raise LogError(
-        f"harvest/{trial.harvest_files[0].name}: trial.toml does not say which column is which.\n"
-        "This is a proposal from the headings and the values. Check each line, then copy it into "
-        f"trial.toml:\n\n{proposal_text(proposal)}"
-    )
 
 
 def _trial_line(trial: Trial) -> str:

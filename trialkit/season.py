@@ -26,7 +26,7 @@ from trialkit.errors import LogError, LogWarning, TrialkitWarning
 from trialkit.harvest import (
     assign_strips,
     calibrate,
-    estimate_delay,
+    find_delay,
     given_delay,
     screen,
     screening_account,
@@ -209,9 +209,9 @@ def harvest_season(trial: Trial, *, progress: Progress | None = None) -> Harvest
     """
     with _noted() as notes:
         scales = _scales(trial)
-        weighed_only = scales is not None and not trial.harvest_files
+        weighed_only = scales is not None and not trial.harvest_logs
         source = trial.config.analysis.yield_from or ("scales" if weighed_only else "monitor")
-        if source == "monitor" or trial.harvest_files:
+        if source == "monitor" or trial.harvest_logs:
             log, delay = _monitor(trial, progress)
             by_monitor = strip_table(log, trial.layout)
         else:
@@ -235,7 +235,7 @@ def _monitor(trial: Trial, progress: Progress | None) -> tuple[DataFrame, Delay]
     log = trial.harvest_log()
     tell(STEPS[1])
     log = split_passes(log)
-    delay = estimate_delay(log) if settings.delay_s == "estimate" else given_delay(settings.delay_s)
+    delay = find_delay(log) if settings.delay_s == "estimate" else given_delay(settings.delay_s)
     log = shift_flow(log, delay.delay_s)
     tell(STEPS[2])
     log = screen(

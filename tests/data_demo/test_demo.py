@@ -38,7 +38,7 @@ def truth_of(name):
 def log_of(name):
     """Read a log with the column map and the units of `trial.toml`, and nothing else of ours."""
     trial, _ = check_folder(HERE / name)
-    file = trial.harvest_files[0]
+    file = trial.harvest_logs[0]
     with file.open(encoding="utf-8") as lines:
         delimiter = ";" if ";" in next(lines) else ","
     raw = pd.read_csv(file, sep=delimiter)

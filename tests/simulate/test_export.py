@@ -65,14 +65,14 @@ def test_a_folder_passes_its_own_checks(layout, season, tmp_path):
     assert trial.config.control == "untreated"
     assert len(trial.layout) == len(layout)
     assert len(trial.weights) == 12
-    assert [path.name for path in trial.harvest_files] == ["log.csv"]
+    assert [path.name for path in trial.harvest_logs] == ["log.csv"]
 
 
 def test_a_folder_without_a_harvest_passes_too(layout, tmp_path):
     trial, checks = check_folder(simulate.write_trial(tmp_path / "x", layout))
     assert checks == []
     assert trial is not None
-    assert trial.harvest_files == ()
+    assert trial.harvest_logs == ()
 
 
 def test_the_short_settings_name_the_columns_of_the_log(layout, season, tmp_path):

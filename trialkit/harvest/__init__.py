@@ -11,12 +11,13 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from trialkit.harvest.column_guess import proposal_text, propose_columns
-    from trialkit.harvest.delay import Delay, estimate_delay, given_delay, shift_flow
+    from trialkit.harvest.delay import Delay, estimate_delay, find_delay, given_delay
     from trialkit.harvest.grain import at_standard_moisture, yield_from_flow, yield_from_mass
     from trialkit.harvest.log import read_log
     from trialkit.harvest.passes import split_passes
     from trialkit.harvest.screening import screen, screening_account
     from trialkit.harvest.settings import Screening
+    from trialkit.harvest.shift import shift_flow
     from trialkit.harvest.strips import assign_strips, strip_table
     from trialkit.harvest.weights import calibrate, weigh_strips
 
@@ -27,6 +28,7 @@ __all__ = [
     "at_standard_moisture",
     "calibrate",
     "estimate_delay",
+    "find_delay",
     "given_delay",
     "proposal_text",
     "propose_columns",
@@ -51,8 +53,9 @@ _MODULES = {
     "split_passes": "passes",
     "Delay": "delay",
     "estimate_delay": "delay",
+    "find_delay": "delay",
     "given_delay": "delay",
-    "shift_flow": "delay",
+    "shift_flow": "shift",
     "Screening": "settings",
     "screen": "screening",
     "screening_account": "screening",

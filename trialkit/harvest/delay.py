@@ -1,4 +1,4 @@
-"""The grain-flow delay: seconds from the cut to the grain sensor, found and taken out.
+"""The grain-flow delay: seconds from the cut to the grain sensor, found.
 
 Grain that passes the sensor now was cut some seconds ago, elsewhere. Going up the field the yield
 map is drawn out one way, coming back the other: the delay is right when neighbouring passes in
@@ -8,13 +8,13 @@ opposite directions agree best.
 from __future__ import annotations
 
 import warnings
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from trialkit.errors import LogError, LogWarning
+from trialkit.errors import LogWarning
 from trialkit.harvest.ground import (
     Floats,
     a_second,
@@ -24,11 +24,10 @@ from trialkit.harvest.ground import (
     seconds,
     speed_m_s,
     swath_m,
-    travel_m,
     usual_interval,
 )
-from trialkit.harvest.log import spread
 from trialkit.harvest.passes import NO_PASS, split_passes
+from trialkit.harvest.shift import later
 
 #: Delays looked at, s. Test benches saw 5 to 8 s (Univ. of Kentucky yield-monitor test facility,
 #: table 2); long machines, slow elevators and clocks that disagree need room on both sides.
@@ -45,9 +44,8 @@ _NEIGHBOUR_M = 15.0
 _LEAST_PAIRS = 100
 _GROUPS = 10
 
-#: Square metres a kilogram is spread over at 1 t/ha: 1 t/ha is a tenth of a kilogram on 1 m².
-_KG_M2_OF_T_HA = 10.0
-
+#: Difference between declared and estimated delay that is said, s.
+_APART_S = 3.0
 #: Greatest standard error of a sharp optimum, s.
 _SHARP_S = 1.0
 
@@ -61,9 +59,10 @@ class Delay:
     delay_s
         Delay to take out, s; 0 where it cannot be known.
     source
-        `"given"`, `"estimated"` or `"none"` (the log cannot tell).
+        `"given"`, `"estimated"`, `"declared"` (by the machine) or `"none"` (nobody can tell).
     sharp
-        Whether the data settle the delay to about a second; True for a given delay.
+        Whether the data settle the delay to about a second; True for a given delay, False for one
+        the machine declares.
     std_error_s
         Standard error over groups of passes, s; None unless estimated.
     curve
@@ -95,6 +94,51 @@ def given_delay(delay_s: float) -> Delay:
         Delay, s.
     """
     return Delay(float(delay_s), "given", True, None, _no_curve())
+
+
+def find_delay(log: pd.DataFrame) -> Delay:
+    """Return the delay that the data show or, where they do not settle it, the machine declares.
+
+    Parameters
+    ----------
+    log
+        From `read_log`; the declaration of task data stands in `latency_s`.
+
+    Returns
+    -------
+    Delay
+        The estimate where it is sharp or nothing is declared; else the declaration.
+
+    Warns
+    -----
+    LogWarning
+        If neither settles it, if the declaration was used, or if the two differ by over 3 s.
+    """
+    told = column(log, "latency_s")
+    known = told[np.isfinite(told)] if told is not None else np.empty(0)
+    if not known.size:
+        return estimate_delay(log)
+    declared = float(np.median(known))
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", LogWarning)
+        found = estimate_delay(log)
+    if found.sharp and abs(found.delay_s - declared) <= _APART_S:
+        return found
+    if found.sharp:
+        note = (
+            f"The machine declares a grain-flow delay of {declared:.1f} s; neighbouring passes "
+            f"agree best at {found.delay_s:.1f} s, which was taken. If you trust the machine more, "
+            "give delay_s under [harvest] in trial.toml."
+        )
+        warnings.warn(note, LogWarning, stacklevel=2)
+        return replace(found, note=note)
+    note = (
+        f"The grain-flow delay of {declared:.1f} s is what the machine declares; the data do not "
+        "settle it. If you know it (grain arriving after the front goes into the crop), give "
+        "delay_s under [harvest] in trial.toml."
+    )
+    warnings.warn(note, LogWarning, stacklevel=2)
+    return Delay(declared, "declared", False, None, found.curve, note)
 
 
 def estimate_delay(log: pd.DataFrame, *, delays_s: tuple[float, float] = DELAYS_S) -> Delay:
@@ -258,94 +302,3 @@ def _lowest(tried: Floats, curve: Floats) -> float:
     bend = left - 2 * middle + right
     offset = 0.0 if bend <= 0 else 0.5 * (left - right) / bend
     return float(tried[low] + offset * (tried[1] - tried[0]))
-
-
-def later(values: Floats, clock: Floats, delay_s: float) -> Floats:
-    """Return for each record what was written some seconds later.
-
-    Parameters
-    ----------
-    values
-        One a record.
-    clock
-        Seconds since the first record, never falling.
-    delay_s
-        Seconds, negative for earlier. The nearest record is taken, not a mean of two: a mean
-        would smear a spike over its neighbours, where no limit finds it.
-
-    Returns
-    -------
-    ndarray
-        NaN where the log had ended, paused or not begun.
-    """
-    if delay_s == 0 or len(values) < 2:
-        return values
-    wanted = clock + delay_s
-    after = np.clip(np.searchsorted(clock, wanted), 1, len(clock) - 1)
-    nearest = np.where(wanted - clock[after - 1] < clock[after] - wanted, after - 1, after)
-    # Half a record off by rounding is usual; farther off, nothing was written at that time.
-    near = np.abs(clock[nearest] - wanted) <= 0.75 * usual_interval(clock)
-    return np.where(near, values[nearest], np.nan)
-
-
-def shift_flow(log: pd.DataFrame, delay_s: float) -> pd.DataFrame:
-    """Take the grain-flow delay out: put grain and moisture back where they were cut.
-
-    Parameters
-    ----------
-    log
-        From `read_log`.
-    delay_s
-        Seconds from the cut to the sensor.
-
-    Returns
-    -------
-    DataFrame
-        The log with `flow_kg_s`, `mass_kg`, `moisture_pct` and `grain_kg` moved back in time,
-        and `yield_t_ha` spread anew over the ground of each record. Grain cut after the log's
-        end, or before a pause of the monitor, is not known: NaN.
-
-    Raises
-    ------
-    LogError
-        If there is a delay to take out and the log has no clock.
-    """
-    if delay_s == 0:
-        return log.copy()
-    clock = seconds(log)
-    if clock is None:
-        raise LogError(
-            f"A grain-flow delay of {delay_s:g} s cannot be taken out: the log has no times. Name "
-            "a column for time or interval_s under [harvest.columns], or set delay_s = 0."
-        )
-    interval = interval_s(log)
-    travel, width = travel_m(log), swath_m(log)
-    moved = {}
-    for name in ("flow_kg_s", "moisture_pct"):
-        values = column(log, name)
-        if values is not None:
-            moved[name] = later(values, clock, delay_s)
-    for name in ("mass_kg", "grain_kg"):
-        values = column(log, name)
-        if values is not None and interval is not None:
-            moved[name] = _moved_amount(values, interval, clock, delay_s)
-    recorded = log["yield_t_ha"].to_numpy(dtype=np.float64)
-    if "grain_kg" in moved and width is not None:
-        moved["yield_t_ha"] = spread(moved["grain_kg"], travel, width)
-    elif width is not None and interval is not None:
-        grain = _standing(recorded, travel * width) * (travel * width / _KG_M2_OF_T_HA)
-        amount = _moved_amount(grain, interval, clock, delay_s)
-        moved["yield_t_ha"] = spread(amount, travel, width)
-    else:
-        moved["yield_t_ha"] = later(recorded, clock, delay_s)
-    return log.assign(**moved)
-
-
-def _standing(recorded: Floats, ground_m2: Floats) -> Floats:
-    """Return yields with 0 where the machine stood: no ground, no grain of its own."""
-    return np.where(np.isnan(recorded) & ~(ground_m2 > 0), 0.0, recorded)
-
-
-def _moved_amount(amount: Floats, interval: Floats, clock: Floats, delay_s: float) -> Floats:
-    """Move an amount a record in time, by way of its rate."""
-    return later(a_second(amount, interval), clock, delay_s) * interval

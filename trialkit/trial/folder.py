@@ -22,9 +22,14 @@ if TYPE_CHECKING:
     from geopandas import GeoDataFrame
     from pandas import DataFrame
 
-#: Folder of the yield monitor's exports, and the endings read from it.
+#: Folder of the yield monitor's exports, and the endings read from it: delimited text, vector
+#: files, zips. Folders in it hold task data or more of these.
 HARVEST_FOLDER = "harvest"
-LOG_ENDINGS = (".csv", ".txt", ".tsv")
+_TASK_FILE = "taskdata.xml"
+_SHAPEFILE = ".shp"
+LOG_ENDINGS = (
+    ".csv", ".txt", ".tsv", _SHAPEFILE, ".gpkg", ".geojson", ".parquet", ".geoparquet", ".zip",
+)  # fmt: skip
 
 RESULTS_FOLDER = "results"
 
@@ -48,8 +53,8 @@ class Trial:
         The field in WGS 84, where `boundary.geojson` is there.
     dressing, counts, scores, weights, quality
         The tables, each None where its file is absent.
-    harvest_files
-        Yield-monitor exports, in order of their names.
+    harvest_logs
+        Yield-monitor exports, files or folders, in order of their names.
     checks
         What was noticed but does not stop the work.
     """
@@ -63,7 +68,7 @@ class Trial:
     scores: DataFrame | None
     weights: DataFrame | None
     quality: DataFrame | None
-    harvest_files: tuple[Path, ...]
+    harvest_logs: tuple[Path, ...]
     checks: tuple[Check, ...]
 
     @property
@@ -84,7 +89,7 @@ class Trial:
         LogError
             If there is no export, or it cannot be read.
         """
-        if not self.harvest_files:
+        if not self.harvest_logs:
             raise LogError(
                 f"{HARVEST_FOLDER}/: there is no harvest log ({', '.join(LOG_ENDINGS)}). "
                 "Copy the yield monitor's export into it, or give scale weights in weights.csv."
@@ -93,7 +98,7 @@ class Trial:
 
         harvest = self.config.harvest
         return read_log(
-            self.harvest_files,
+            self.harvest_logs,
             columns=harvest.columns or None,
             units=harvest.units or None,
             crs=harvest.crs,
@@ -174,7 +179,7 @@ def check_folder(path: str | Path) -> tuple[Trial | None, list[Check]]:
         layout,
         boundary,
         **tables,
-        harvest_files=_harvest_files(folder),
+        harvest_logs=_harvest_logs(folder),
         checks=tuple(checks),
     )
     return trial, checks
@@ -188,7 +193,7 @@ def check_harvest(trial: Trial) -> list[Check]:
     list of Check
         One row: the log reads, cannot be read, or is not there yet.
     """
-    if not trial.harvest_files:
+    if not trial.harvest_logs:
         if trial.weights is not None:
             return []
         found = "There is no harvest log and no weights.csv yet."
@@ -203,18 +208,32 @@ def check_harvest(trial: Trial) -> list[Check]:
 def _input_files(folder: Path) -> list[Path]:
     names = [FILE, BOUNDARY_FILE, LAYOUT_FILE, *(form.file for form in FORMS.values())]
     present = [folder / name for name in names if (folder / name).exists()]
-    return [*present, *_harvest_files(folder)]
+    return [*present, *(file for log in _harvest_logs(folder) for file in _files_of(log))]
 
 
-def _harvest_files(folder: Path) -> tuple[Path, ...]:
+def _harvest_logs(folder: Path) -> tuple[Path, ...]:
+    """Return the exports: the whole folder if it is a set of task data, else what is in it."""
     harvest = folder / HARVEST_FOLDER
     if not harvest.is_dir():
         return ()
+    inside = sorted(path for path in harvest.iterdir() if not path.name.startswith("."))
+    if any(path.name.lower() == _TASK_FILE for path in inside):
+        return (harvest,)
     return tuple(
         path
-        for path in sorted(harvest.iterdir())
-        if path.suffix.lower() in LOG_ENDINGS and path.is_file()
+        for path in inside
+        if (path.is_file() and path.suffix.lower() in LOG_ENDINGS)
+        or (path.is_dir() and any(path.iterdir()))
     )
+
+
+def _files_of(log: Path) -> list[Path]:
+    """Return the files an export is made of."""
+    if log.is_dir():
+        return sorted(path for path in log.rglob("*") if path.is_file())
+    if log.suffix.lower() == _SHAPEFILE:
+        return sorted(path for path in log.parent.iterdir() if path.stem == log.stem)
+    return [log]
 
 
 def _check_inside(folder: Path, files: list[Path]) -> list[Check]:

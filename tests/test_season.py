@@ -143,7 +143,6 @@ def test_scrutiny_of_a_demo(season):
     assert names == [
         "odd strip",
         "leverage",
-        "one strip decides",
         "gain by block",
         "likeness of neighbours",
         "reach of likeness",

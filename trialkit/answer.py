@@ -260,6 +260,8 @@ def scrutinise(
         distance="distance_m",
         unit="t/ha",
     )
+    # How far the gain hangs on one strip is told with the verdict, in `without_one`.
+    findings = tuple(finding for finding in findings if finding.name != "one strip decides")
     left = strip_residuals(data, "yield_t_ha", "treatment", block, "strip")
     return Scrutiny(findings, left, _without_one(fit, data, config))
 

@@ -67,41 +67,47 @@ def test_replication():
 
 
 def without(*rows, treatment="Dressed"):
-    names = ["left_out", "chance_paid", "verdict"]
+    names = ["left_out", "gain_t_ha", "chance_paid", "verdict"]
     return pd.DataFrame(rows, columns=names).assign(treatment=treatment)
 
 
 def test_no_strip_turns_the_verdict(compare):
-    table = without(("S1", 0.991, "paid"), ("S2", 0.953, "paid"))
+    table = without(("S1", 0.31, 0.991, "paid"), ("S2", 0.27, 0.953, "paid"))
     assert adviser.one_strip(compare(**PAID), table) == (
-        "Dressed: leaving out one strip at a time, the chance it paid is from 95 in 100 to more "
-        "than 99 in 100, and the verdict stays the same."
+        "Dressed: leaving out one strip at a time, the gain lies within +0.27 to +0.31 t/ha and "
+        "the chance it paid goes from 95 in 100 to more than 99 in 100; the verdict stays the "
+        "same."
     )
+
+
+def test_a_chance_that_hardly_moves_is_given_once(compare):
+    table = without(("S1", 0.31, 0.955, "paid"), ("S2", 0.27, 0.953, "paid"))
+    assert "the chance it paid is 95 in 100;" in adviser.one_strip(compare(**PAID), table)
 
 
 def test_strips_that_turn_the_verdict_are_named(compare):
     table = without(
-        ("S1", 0.95, "paid"),
-        ("S2", 0.88, "not settled"),
-        ("S3", 0.85, "not settled"),
-        ("S4", 0.05, "did not pay"),
+        ("S1", 0.31, 0.95, "paid"),
+        ("S2", 0.2, 0.88, "not settled"),
+        ("S3", 0.2, 0.85, "not settled"),
+        ("S4", -0.1, 0.05, "did not pay"),
     )
     words = adviser.one_strip(compare(**PAID), table)
-    assert "the chance it paid is from 5 in 100 to 95 in 100. The verdict hangs on" in words
+    assert "goes from 5 in 100 to 95 in 100. The verdict hangs on single strips: " in words
     assert words.endswith(
         "without S2 or S3 it would be 'not settled'; without S4 it would be 'did not pay'."
     )
 
 
 def test_strips_of_other_treatments_do_not_count(compare):
-    table = without(("S1", 0.5, "not settled"), treatment="Other")
+    table = without(("S1", 0.1, 0.5, "not settled"), treatment="Other")
     assert "nothing is left to judge by" in adviser.one_strip(compare(**PAID), table)
 
 
 @pytest.mark.parametrize(
     ("ends", "words"),
     [
-        ((0.10, 0.30), "They change nothing here."),
+        ((0.10, 0.30), "Here they change no answer."),
         ((-0.01, 0.41), "By itself A differs from Untreated beyond chance; with all taken"),
     ],
 )

@@ -10,6 +10,7 @@ import pytest
 from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook
 
 import trialkit
+from trialkit import simulate
 from trialkit.errors import LogError, TrialkitError
 from trialkit.report.render import render
 
@@ -99,6 +100,19 @@ def test_the_same_notebook_gives_the_same_bytes_and_leaves_no_kernel(rendered):
     assert "Traceback" not in str(stop.value)
     after = psutil.Process().children(recursive=True)
     assert [child for child in after if child.pid not in before and child.is_running()] == []
+
+
+def test_several_treatments_are_judged_together_on_the_adviser_s_pages(tmp_path):
+    layout = simulate.lay_strips(["untreated", "water", "dressed"], 3, seed=2)
+    simulate.write_trial(tmp_path / "trial", layout, simulate.harvest_trial(layout, seed=2))
+    page = render(tmp_path / "trial", tmp_path / "out.html").read_text(encoding="utf-8")
+    assert "Low, together" in page
+    assert "With 2 treatments against untreated, one may look different by luck" in page
+    for name in ("water", "dressed"):
+        assert f"{name}: leaving out one strip at a time, the gain lies within" in page
+    assert "What treatment and block leave over of 9 strips" in page
+    # Three blocks of three, one pair in each: no p under 0.25, and no interval from the draw.
+    assert "so it gives no 95% interval" in page
 
 
 def test_a_notebook_without_parameters(tmp_path):

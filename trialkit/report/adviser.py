@@ -72,19 +72,22 @@ def one_strip(comparison: Comparison, without_one: DataFrame) -> str:
     comparison
         The main analysis of the treatment.
     without_one
-        The answer without each strip in turn: `treatment left_out chance_paid verdict`.
+        The answer without each strip in turn: `treatment left_out gain_t_ha chance_paid
+        verdict`.
     """
     rows = without_one[without_one["treatment"] == comparison.treatment]
     if rows.empty:
         return f"{comparison.treatment}: without any one of its strips nothing is left to judge by."
-    chances = (in_hundred(rows["chance_paid"].min()), in_hundred(rows["chance_paid"].max()))
-    between = chances[0] if chances[0] == chances[1] else f"from {chances[0]} to {chances[1]}"
+    gains, chances = rows["gain_t_ha"], rows["chance_paid"]
+    least, most = in_hundred(chances.min()), in_hundred(chances.max())
     start = (
-        f"{comparison.treatment}: leaving out one strip at a time, the chance it paid is {between}"
+        f"{comparison.treatment}: leaving out one strip at a time, the gain lies within "
+        f"{signed_range(gains.min(), gains.max())} t/ha and the chance it paid "
+        f"{f'is {least}' if least == most else f'goes from {least} to {most}'}"
     )
     turned = rows[rows["verdict"] != comparison.verdict]
     if turned.empty:
-        return f"{start}, and the verdict stays the same."
+        return f"{start}; the verdict stays the same."
     instead = [
         f"without {_either(part['left_out'].astype(str).tolist())} it would be '{verdict}'"
         for verdict, part in turned.groupby("verdict", sort=False)
@@ -121,7 +124,7 @@ def all_at_once(alone: DataFrame, together: DataFrame, *, control: str, confiden
         if _apart_from_zero(alone.loc[name]) and not _apart_from_zero(together.loc[name])
     ]
     if not lost:
-        return f"{first} They change nothing here."
+        return f"{first} Here they change no answer."
     verb = "differs" if len(lost) == 1 else "differ"
     return (
         f"{first} By itself {listed(lost)} {verb} from {control} beyond chance; with all taken "

@@ -11,6 +11,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import pytest
+from scipy import stats
 
 from trialkit.models import fit_mixed, shuffle_test
 
@@ -99,3 +100,27 @@ def test_shuffles(plants, printed):
     assert found.p * found.draws / 2 == pytest.approx(863)
     assert found.difference == printed("2.616667")
     assert found.smallest_p == 2 / 2**PAIRS
+
+
+def test_scipy_counts_the_same_flips(plants, differences):
+    other = stats.permutation_test(
+        (differences,), np.mean, permutation_type="samples", n_resamples=np.inf, vectorized=True
+    )
+    found = shuffle_test(plants, "height_in", "kind", "pair", against="self")
+    assert found.p == pytest.approx(other.pvalue, abs=1e-12)
+    assert 8 * found.difference == pytest.approx(other.statistic)
+
+
+# t interval in eighths: 0.031 to 41.8. The one by flips holds no assumption of normal heights.
+def test_the_interval_of_the_flips_is_near_the_paired_one(plants, differences):
+    found = shuffle_test(plants, "height_in", "kind", "pair", against="self")
+    low, high = 8 * found.low, 8 * found.high
+    assert (low, high) == (pytest.approx(0.03, abs=1.5), pytest.approx(41.84, abs=1.5))
+    # At its ends the flips reach 5% exactly, which scipy's count of them confirms.
+    for end, outward in ((low, -1), (high, 1)):
+        for step, rejected in ((1e-6, True), (-1e-6, False)):
+            shifted = differences - (end + outward * step)
+            other = stats.permutation_test(
+                (shifted,), np.mean, permutation_type="samples", n_resamples=np.inf, vectorized=True
+            )
+            assert (other.pvalue <= 0.05) == rejected

@@ -7,9 +7,13 @@ at 4e-07 where it is zero.
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
 from trialkit.models import pool
+from trialkit.units import convert
+
+STONE_LB = 14
 
 #: Means and standard deviations are given to five digits.
 INPUTS = 1e-5
@@ -32,3 +36,9 @@ def test_years(barley_years):
 def test_years_with_the_normal_distribution(barley_years):
     found = pool(*barley_years, knapp_hartung=False)
     assert found.std_error == pytest.approx(3.2941625, rel=INPUTS)
+
+
+# Over the 51 farms: 13.37255 stones an acre, 0.2098409 t/ha, with error 3.401033 and 0.05336873.
+def test_stones_an_acre():
+    t_ha = convert(np.array([13.37255, 3.401033]) * STONE_LB, "lb/ac", "t/ha")
+    assert t_ha == pytest.approx([0.2098409, 0.05336873], rel=1e-6)

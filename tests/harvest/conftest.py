@@ -126,3 +126,12 @@ def rough_field() -> Callable[[np.ndarray, np.ndarray], np.ndarray]:
         return 4.0 + 0.8 * np.sin(y / 9.0 + x / 40.0) + 0.3 * np.cos(y / 23.0)
 
     return grows
+
+
+@pytest.fixture(scope="session")
+def shared_data() -> Path:
+    """Return the folder of open data beside the project."""
+    path = Path(__file__).parents[3] / "shared" / "data"
+    if not path.is_dir():
+        pytest.skip("no data beside the project (../shared/data)")
+    return path

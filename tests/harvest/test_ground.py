@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import pytest
+from pyproj import Geod
 
 from trialkit.harvest import ground
 
@@ -59,3 +60,16 @@ def test_area_needs_a_width():
 def test_the_full_width_is_the_widest_that_is_common(widths, full):
     log = pd.DataFrame({"swath_m": np.asarray(widths, dtype=float)})
     assert ground.full_width_m(log) == full
+
+
+@pytest.mark.parametrize("heading_deg", [0, 45, 90, 200])
+@pytest.mark.parametrize("longitude", [-179.0, 0.0, 85.0, 147.0])
+def test_steps_are_as_long_as_the_ellipsoid_has_them(longitude, heading_deg):
+    # pyproj's geodesics, WGS 84: a pass of steps of 2 m, far from the equator and Greenwich.
+    geod = Geod(ellps="WGS84")
+    place, places = (longitude, -38.5), []
+    for _ in range(40):
+        places.append(place)
+        place = geod.fwd(*place, heading_deg, 2.0)[:2]
+    log = pd.DataFrame(places, columns=["longitude", "latitude"])
+    assert ground.step_m(log)[1:] == pytest.approx(2.0, rel=0.005)

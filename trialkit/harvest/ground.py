@@ -92,11 +92,12 @@ def step_m(log: pd.DataFrame) -> Floats:
     """Return the distance from the position before, m; 0 for the first record."""
     if "x_m" in log:
         x, y = (log[name].to_numpy(dtype=np.float64) for name in ("x_m", "y_m"))
-    else:
-        latitude = log["latitude"].to_numpy(dtype=np.float64)
-        x = log["longitude"].to_numpy(dtype=np.float64) * np.cos(np.radians(latitude)) * _M_DEGREE
-        y = latitude * _M_DEGREE
-    return np.hypot(np.diff(x, prepend=x[:1]), np.diff(y, prepend=y[:1]))
+        return np.hypot(np.diff(x, prepend=x[:1]), np.diff(y, prepend=y[:1]))
+    latitude = log["latitude"].to_numpy(dtype=np.float64)
+    longitude = log["longitude"].to_numpy(dtype=np.float64)
+    north = np.diff(latitude, prepend=latitude[:1])
+    east = np.diff(longitude, prepend=longitude[:1]) * np.cos(np.radians(latitude))
+    return np.asarray(_M_DEGREE * np.hypot(east, north))
 
 
 def travel_m(log: pd.DataFrame) -> Floats:

@@ -195,10 +195,12 @@ def _read_logs(files: FileSet, tasks: TaskSet) -> tuple[list[_Log], list[str]]:
         logs += _beside(read, tasks.parts)
     if missing:
         shown = ", ".join(missing[:8]) + (" and others" if len(missing) > 8 else "")
+        many = "1 log" if len(missing) == 1 else f"{len(missing)} logs"
         faults.insert(
-            0, f"{len(missing)} logs that the tasks name are not there ({shown}). If they belong "
-            "to this field, copy the whole set from the terminal."
-        )  # fmt: skip
+            0,
+            f"Not there, though the tasks name them: {many} ({shown}). If they belong to this "
+            "field, copy the whole set from the terminal.",
+        )
     return logs, faults
 
 
@@ -340,8 +342,8 @@ def _speed_m_s(log: _Log) -> Floats:
     """Return the speed from one yield update to the next, by position; NaN at other records."""
     rows = np.flatnonzero(log.updated(_YIELDS))
     latitude = np.radians(log.records.latitude[rows])
-    east = np.radians(log.records.longitude[rows]) * np.cos(latitude)
-    step = _EARTH_M * np.hypot(np.diff(latitude), np.diff(east))
+    east = np.diff(np.radians(log.records.longitude[rows])) * np.cos(latitude[1:])
+    step = _EARTH_M * np.hypot(np.diff(latitude), east)
     seconds = np.diff(log.records.time[rows]) / np.timedelta64(1, "s")
     speed = np.full(len(log.records), np.nan)
     speed[rows[1:]] = np.where(seconds > 0, step / np.where(seconds > 0, seconds, 1.0), np.nan)

@@ -139,8 +139,12 @@ def decode(raw: bytes, header: TimeLogHeader, channels: Collection[int] | None =
     at, skipped, day = 0, 0, None
     while len(raw) - at >= shape.least:
         starts, end = _chain(raw, at, shape, _RUN)
-        if not starts.size:
-            break
+        if not starts.size:  # a cut record, or a damaged count that reaches past the end
+            beyond = _next_pair(raw, shape, at + 1, day)
+            if beyond == len(raw):
+                break
+            skipped, at = skipped + beyond - at, beyond
+            continue
         pairs = _pairs(raw, starts, shape)
         good = _accepted(raw, shape, starts, pairs, day)
         sound = starts.size if good.all() else int(good.argmin())

@@ -7,6 +7,7 @@ from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING
 
 import numpy as np
+import shapely
 
 from trialkit.errors import LogError
 from trialkit.harvest.readers.file_set import LARGEST_BYTES, FileSet
@@ -59,12 +60,11 @@ def open_vector(path: Path) -> ExportedTable:
     points = frame.geometry
     if points.isna().all() or points.is_empty.all():
         raise LogError(f"{path.name}: no record has a place. Export the log with positions.")
-    if not (points.geom_type == "Point").all():
-        points = points.centroid
+    middle = shapely.centroid(points.to_numpy())  # a point is its own
     cells = frame.drop(columns=[frame.geometry.name])
     cells = cells.drop(columns=[name for name in ("longitude", "latitude") if name in cells])
     headings = (*(" ".join(str(name).split()) for name in cells), "longitude", "latitude")
-    cells = cells.assign(longitude=points.x.to_numpy(), latitude=points.y.to_numpy())
+    cells = cells.assign(longitude=shapely.get_x(middle), latitude=shapely.get_y(middle))
     return ExportedTable(
         path.name,
         headings,

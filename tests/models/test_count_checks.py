@@ -37,7 +37,7 @@ def fit(data, **options):
         (22.5, r"'plants' is 22\.5 in row 5 .*whole numbers.*as exposure"),
         (2e6, r"'plants' is 2e\+06 in row 5 .*more than the 1,000,000 that anybody counts"),
         (np.inf, r"'plants' holds an infinite value in row 5"),
-        ("many", r"'plants' holds both numbers and text"),
+        ("many", r"'plants' holds both numbers and text, such as 'many' in row 5"),
     ],
 )
 def test_counts(plants, value, message):
@@ -83,6 +83,28 @@ def test_exposure_columns(plants):
         fit(plants, exposure="block", random=[])
 
 
+def test_text_in_the_exposure_names_the_row(plants):
+    plants["area_m2"] = plants["area_m2"].astype(object)
+    plants.loc[9, "area_m2"] = "a quarter"
+    with pytest.raises(ModelError, match=r"'area_m2' holds both .*'a quarter' in row 9"):
+        fit(plants, exposure="area_m2")
+
+
+def test_too_few_strips_for_the_treatments(plants):
+    three = plants.iloc[:6].assign(treatment=list("aabbcc"), strip=[1, 1, 2, 2, 3, 3])
+    with pytest.raises(ModelError, match=r"'strip' cannot be told .* no replication to judge"):
+        fit(three, random=["strip"])
+    with pytest.raises(ModelError, match=r"'block' has only one group .*Leave it out"):
+        fit(plants.iloc[:2])
+
+
+def test_one_wild_count_is_spoken_of(plants):
+    plants.loc[5, "plants"] = 25_000
+    notes = " ".join(fit(plants).notes)
+    assert "times as much as Poisson's" in notes
+    assert "random term with one group a count" in notes
+
+
 def test_empty_cells_are_left_out_and_counted(plants):
     plants["plants"] = plants["plants"].astype(float)
     plants.loc[3, "plants"] = np.nan
@@ -97,6 +119,12 @@ def test_empty_cells_are_left_out_and_counted(plants):
     ("options", "message"),
     [
         ({"family": "poison"}, r"family='poison' is not known. Did you mean 'poisson'"),
+        ({"df": "kenward-roger"}, r"df='kenward-roger' is not known. Give one of: containment"),
+        (
+            {"formula": "plants / area_m2 ~ treatment"},
+            r"'plants' alone, and give exposure='area_m2'",
+        ),
+        ({"exposure": "plants"}, r"The exposure 'plants' is the count itself.*leave exposure out"),
         ({"family": "normal"}, r"family='normal' is not known. Give one of: poisson, negative"),
         ({"confidence": 95}, r"confidence=95 is no level"),
         ({"random": ["blok"]}, r"Did you mean 'block'"),

@@ -7,8 +7,8 @@ import pandas as pd
 import pytest
 from scipy import stats
 
-from trialkit.errors import ModelWarning
-from trialkit.models import fit_counts, laplace_search
+from trialkit.errors import ModelError, ModelWarning
+from trialkit.models import fit_counts, fit_mixed, laplace_search
 
 #: Central differences of a log likelihood, second order: some seven digits.
 DIFFERENCES = 1e-5
@@ -93,7 +93,9 @@ def test_against_full_matrices(plants, random, family):
     rng = np.random.default_rng(9)
     data = plants.assign(bay=rng.integers(0, 6, 80), count_number=range(80)).iloc[:60]
     data["plants"] = rng.poisson(data["plants"] * np.exp(rng.normal(0, 0.6, 6))[data["bay"]])
-    fit = fit_counts("plants ~ treatment", data, random, exposure="area_m2", family=family)
+    fit = fit_counts(
+        "plants ~ treatment", data, random, exposure="area_m2", family=family, df="normal"
+    )
     assert fit.converged
     assert fit.at_boundary == ()
     dressed = (data["treatment"] == "untreated").to_numpy(dtype=float)
@@ -119,6 +121,87 @@ def test_against_full_matrices(plants, random, family):
     )
 
 
+@pytest.mark.parametrize(
+    ("random", "family"),
+    [(["strip"], "poisson"), (["block", "strip"], "negative-binomial"), ([], "negative-binomial")],
+)
+def test_coefficients_integrated_out_beside_full_matrices(plants, random, family):
+    fit = fit_counts("plants ~ treatment", plants, random, exposure="area_m2", family=family)
+    dispersed = family != "poisson"
+    columns = np.column_stack([np.ones(80), plants["treatment"] == "untreated"]).astype(float)
+    counts, offset = plants["plants"].to_numpy(), np.log(plants["area_m2"].to_numpy())
+    z = [np.equal.outer(plants[t].to_numpy(), plants[t].unique()).astype(float) for t in random]
+
+    def adjusted(scales):
+        phi = scales[-1] ** 2 if dispersed else 0.0
+        whole = np.hstack([columns, *(z * s for z, s in zip(z, scales, strict=False))])
+        penalty = np.diag(np.r_[0, 0, np.ones(whole.shape[1] - 2)])
+        at = np.r_[np.log(80), 0, np.zeros(whole.shape[1] - 2)]
+        for _ in range(100):
+            means = np.exp(offset + whole @ at)
+            score = (counts - means) / (1 + phi * means)
+            weight = means * (1 + phi * counts) / (1 + phi * means) ** 2
+            curvature = whole.T @ (weight[:, None] * whole) + penalty
+            at = at + np.linalg.solve(curvature, whole.T @ score - penalty @ at)
+        height = log_chance(counts, offset + whole @ at, phi) - at @ penalty @ at / 2
+        return height - np.linalg.slogdet(curvature)[1] / 2, np.linalg.inv(curvature)[:2, :2]
+
+    scales = np.sqrt(fit.variances_for_errors.to_numpy())
+    if dispersed:
+        scales[-1] = 1 / scales[-1]
+    assert (scales > 0).all()
+    for move in 1e-4 * np.eye(scales.size):
+        up, down = (adjusted(scales + sign * move)[0] for sign in (1, -1))
+        assert (up - down) / 2e-4 == pytest.approx(0, abs=1e-3)
+        assert max(up, down) < adjusted(scales)[0]
+    # what is left on top of the curvature comes from not knowing the scales; it is small
+    covariance = adjusted(scales)[1]
+    found = fit.coefficients["std_error"].to_numpy() ** 2
+    assert (found >= np.diag(covariance) * (1 - 1e-6)).all()
+    assert found == pytest.approx(np.diag(covariance), rel=0.01)
+
+
+def test_variances_beside_residual_likelihood_of_the_logarithms():
+    # Poisson counts by the thousand are normal on the log scale, near enough.
+    rng = np.random.default_rng(12)
+    pair, arm = np.repeat(np.arange(4), 2), np.tile([0, 1], 4)
+    level = 9 + 0.1 * arm + rng.normal(0, 0.2, 4)[pair] + rng.normal(0, 0.15, 8)
+    data = pd.DataFrame({"pair": pair, "strip": range(8), "arm": np.where(arm, "b", "a")})
+    data["n"] = rng.poisson(np.exp(level))
+    data["log_n"] = np.log(data["n"])
+    counts = fit_counts("n ~ arm", data, ["pair", "strip"])
+    logs = fit_mixed("log_n ~ arm", data, ["pair"])
+    ours = counts.rate_ratios("arm", "a").loc["b"]
+    theirs = logs.differences("arm", "a").loc["b"]
+    assert np.log(ours["estimate"]) == pytest.approx(theirs["estimate"], rel=0.01)
+    assert ours["std_error"] == pytest.approx(theirs["std_error"], rel=0.01)
+    assert ours["df"] == 3
+    assert ours["p"] == pytest.approx(theirs["p"], rel=0.02)
+    total = counts.variances_for_errors["strip"] + 1 / data["n"].mean()
+    assert total == pytest.approx(logs.variances["residual"], rel=0.02)
+    assert counts.variances["strip"] < 0.8 * counts.variances_for_errors["strip"]
+
+
+def test_joint_test(plants):
+    data = plants.assign(depth=np.tile(["deep", "mid", "shallow", "mid"], 20))
+    fit = fit_counts("plants ~ treatment + depth", data, ["strip"], exposure="area_m2")
+    one = fit.test("treatment")
+    row = fit.coefficients.loc["treatment[T.untreated]"]
+    assert (one.df_num, one.df_den) == (1, 14)
+    assert one.statistic == pytest.approx(row["t"] ** 2)
+    assert one.p == pytest.approx(row["p"])
+    depth = fit.test("depth")
+    assert (depth.df_num, depth.df_den) == (2, np.inf)  # depths differ inside strips
+    assert depth.p == pytest.approx(stats.chi2.sf(2 * depth.statistic, 2))
+    by_hand = fit.test([[0, 0, 1, 0], [0, 0, 0, 1]])
+    assert by_hand.statistic == pytest.approx(depth.statistic)
+    assert fit.test([[0, 1, 0, 0], [0, 0, 1, 0]]).df_den == 14
+    with pytest.raises(ModelError, match=r"has 2 columns, but the model has 4 coefficients"):
+        fit.test([[0, 1]])
+    with pytest.raises(ModelError, match=r"'dpth': the formula has no such term"):
+        fit.test("dpth")
+
+
 def test_laplace_is_near_the_whole_integral(plants):
     fit = fit_counts("plants ~ treatment", plants, ["strip"], exposure="area_m2")
     nodes, weights = np.polynomial.hermite_e.hermegauss(120)
@@ -142,19 +225,25 @@ def test_a_variance_at_zero_is_the_model_without_it(plants):
     fit = fit_counts("plants ~ treatment", data, ["strip", "bay"])
     assert fit.at_boundary == ("bay",)
     assert fit.variances["bay"] == 0.0
+    assert fit.variances_for_errors["bay"] == 0.0
     assert "Variance estimated at zero: 'bay'." in " ".join(fit.notes)
     without = fit_counts("plants ~ treatment", data, ["strip"])
-    assert fit.coefficients.to_numpy() == pytest.approx(without.coefficients.to_numpy(), rel=SAME)
+    columns = ["estimate", "std_error"]  # means are held to the bays' degrees of freedom
+    found, expected = (f.coefficients[columns].to_numpy() for f in (fit, without))
+    assert found == pytest.approx(expected, rel=SAME)
     assert fit.log_likelihood == pytest.approx(without.log_likelihood, rel=1e-12)
 
 
 def test_counts_that_scatter_no_more_than_poissons(plants):
     even = plants.assign(plants=np.tile([39, 40, 41, 40, 42], 16))
-    fit = fit_counts("plants ~ treatment", even, family="negative-binomial")
-    poisson = fit_counts("plants ~ treatment", even)
+    fit = fit_counts("plants ~ treatment", even, family="negative-binomial", df="normal")
+    poisson = fit_counts("plants ~ treatment", even, df="normal")
     assert fit.dispersion == np.inf
     assert fit.at_boundary == ("dispersion",)
     assert "theta is infinite" in " ".join(fit.notes)
+    careful = fit_counts("plants ~ treatment", even, family="negative-binomial")
+    assert careful.variances_for_errors["dispersion"] == np.inf
+    assert careful.coefficients["df"].to_list() == [78, 78]
     assert fit.coefficients.to_numpy() == pytest.approx(poisson.coefficients.to_numpy(), rel=SAME)
     assert fit.log_likelihood == pytest.approx(poisson.log_likelihood, rel=1e-12)
 
@@ -171,14 +260,15 @@ def test_order_of_records_and_terms_and_unit_of_exposure_change_nothing(plants):
     assert moved.log_likelihood == pytest.approx(fit.log_likelihood, rel=1e-10)
     ratio, again = (f.rate_ratios("treatment", "untreated").to_numpy() for f in (fit, moved))
     assert again == pytest.approx(ratio, rel=1e-6)
-    hectare, metre = moved.means("treatment"), fit.means("treatment")
+    hectare, metre = (f.means("treatment").drop(columns="df") for f in (moved, fit))
     assert hectare.to_numpy() == pytest.approx(1e4 * metre.to_numpy(), rel=1e-6)
 
 
 def test_means_and_ratios_hang_together(plants):
     fit = fit_counts("plants ~ treatment", plants, ["strip"], exposure="area_m2", confidence=0.9)
     means = fit.means("treatment")
-    assert list(means.columns) == ["estimate", "std_error", "low", "high"]
+    assert list(means.columns) == ["estimate", "std_error", "df", "low", "high"]
+    assert means["df"].to_list() == [14, 14]
     logs = fit.coefficients["estimate"]
     assert means.loc["dressed", "estimate"] == pytest.approx(np.exp(logs["Intercept"]))
     # per square metre, not per count
@@ -186,9 +276,11 @@ def test_means_and_ratios_hang_together(plants):
     assert means["estimate"].mean() == pytest.approx(rate, rel=0.05)
     ratio = fit.rate_ratios("treatment", against="untreated").loc["dressed"]
     assert ratio["estimate"] == pytest.approx(np.divide(*means["estimate"]))
-    reach = stats.norm.ppf(0.95) * ratio["std_error"]
+    assert ratio["df"] == 14  # 16 strips, two dressings
+    reach = stats.t.ppf(0.95, 14) * ratio["std_error"]
     assert np.log(ratio["low"]) == pytest.approx(np.log(ratio["estimate"]) - reach)
-    assert ratio["z"] == pytest.approx(np.log(ratio["estimate"]) / ratio["std_error"])
+    assert ratio["p"] == pytest.approx(2 * stats.t.sf(abs(ratio["t"]), 14))
+    assert ratio["t"] == pytest.approx(np.log(ratio["estimate"]) / ratio["std_error"])
     own = fit.ratios.loc["treatment[T.untreated]"]
     assert own["estimate"] == pytest.approx(1 / ratio["estimate"])
     assert own["std_error"] == ratio["std_error"]
@@ -246,29 +338,21 @@ def test_rare_and_abundant(size):
     for family in ("poisson", "negative-binomial"):
         fit = fit_counts("n ~ arm", data, ["block"], exposure="area", family=family)
         assert fit.converged
-        assert np.isfinite(fit.coefficients.to_numpy()).all()
-
-
-def test_intervals_cover_where_strips_are_many():
-    rng = np.random.default_rng(20)
-    covered, draws = 0, 150
-    block, arm = np.repeat(np.arange(40), 2), np.tile([0.0, 1.0], 40)
-    for _ in range(draws):
-        level = 3.5 + 0.2 * arm + rng.normal(0, 0.3, 40)[block]
-        data = pd.DataFrame({"block": block, "arm": arm, "n": rng.poisson(np.exp(level))})
-        row = fit_counts("n ~ arm", data, ["block"]).coefficients.loc["arm"]
-        covered += row["low"] <= 0.2 <= row["high"]
-    # 142.5 of 150 expected, standard deviation 2.7
-    assert 134 <= covered <= 149
+        assert np.isfinite(fit.coefficients.drop(columns="df").to_numpy()).all()
 
 
 def test_few_strips_are_named(plants):
-    fit = fit_counts("plants ~ treatment", plants, ["block", "block:strip"], exposure="area_m2")
+    terms = ["block", "block:strip"]
+    fit = fit_counts("plants ~ treatment", plants, terms, exposure="area_m2")
     (note,) = (note for note in fit.notes if note.startswith("Only"))
     assert "16 groups of 'block:strip' carry what is compared" in note
+    assert "leaves 7 degrees of freedom" in note
+    normal = fit_counts("plants ~ treatment", plants, terms, exposure="area_m2", df="normal")
+    (note,) = (note for note in normal.notes if note.startswith("Only"))
     assert "too narrow" in note
     inside = fit_counts("plants ~ treatment", plants, ["block"], exposure="area_m2")
-    assert not any("carry what is compared" in note for note in inside.notes)
+    assert not any(note.startswith("Only") for note in inside.notes)
+    assert any("add the strip to random" in note for note in inside.notes)
 
 
 def test_a_typical_group_is_not_the_average(plants):

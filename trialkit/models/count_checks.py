@@ -24,24 +24,53 @@ _APART = 1e-7
 _MOST_PLACES = 20_000_000
 
 FAMILIES = ("poisson", "negative-binomial")
+DEGREES = ("containment", "normal")
 
 
-def check_options(family: str, exposure: object) -> None:
-    """Refuse an unknown family, or an exposure that is no column name.
+def check_options(family: str, exposure: object, df: str) -> None:
+    """Refuse an unknown family or way to judge, or an exposure that is no column name.
 
     Raises
     ------
     ModelError
         With what would be right.
     """
-    if family not in FAMILIES:
-        near = difflib.get_close_matches(str(family), FAMILIES, n=1)
-        hint = f"Did you mean '{near[0]}'?" if near else f"Give one of: {', '.join(FAMILIES)}."
-        raise ModelError(f"family='{family}' is not known. {hint}")
+    for name, value, known in (("family", family, FAMILIES), ("df", df, DEGREES)):
+        if value not in known:
+            near = difflib.get_close_matches(str(value), known, n=1)
+            hint = f"Did you mean '{near[0]}'?" if near else f"Give one of: {', '.join(known)}."
+            raise ModelError(f"{name}='{value}' is not known. {hint}")
     if exposure is not None and not isinstance(exposure, str):
         raise ModelError(
             f"exposure={exposure!r} is no column. Give the name of the column that holds the "
             "area, row length or time in which each count was made."
+        )
+
+
+def check_left_side(formula: str, exposure: str | None) -> None:
+    """Refuse a rate in place of a count, and a count as its own exposure.
+
+    Parameters
+    ----------
+    formula, exposure
+        As given to `fit_counts`.
+
+    Raises
+    ------
+    ModelError
+        With the remedy.
+    """
+    left = str(formula).split("~")[0].strip()
+    count, slash, area = (part.strip() for part in left.partition("/"))
+    if slash and "(" not in left:
+        raise ModelError(
+            f"The left side of '{formula}' divides, but counts are compared as counted. Write "
+            f"'{count}' alone, and give exposure='{area}'."
+        )
+    if exposure == left:
+        raise ModelError(
+            f"The exposure '{exposure}' is the count itself, so every rate would be 1. Name the "
+            "column of the area, row length or time, or leave exposure out."
         )
 
 

@@ -6,14 +6,17 @@ from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
+from numpy.typing import ArrayLike
 
 from trialkit.models.contrasts import (
     comparisons,
     marginal_means,
     require_estimable,
 )
+from trialkit.models.count_degrees import CountDegrees
 from trialkit.models.crossproducts import FixedPart
 from trialkit.models.estimates import estimate_table
+from trialkit.models.mixed_fit import FTest, f_tail, independent_contrasts
 from trialkit.models.model_frame import Design
 from trialkit.models.records import Floats
 
@@ -28,49 +31,67 @@ class LogLinear:
         The fixed part, and which of its columns were kept.
     coordinates, covariance
         Coefficients of the orthonormal columns and their covariance, shapes (p,) and (p, p).
+    degrees
+        Degrees of freedom of contrasts.
     """
 
     design: Design
     part: FixedPart
     coordinates: Floats
     covariance: Floats
+    degrees: CountDegrees
 
     def judge(self, rows: Floats, confidence: float, *, simultaneous: bool = False) -> pd.DataFrame:
-        """Return contrasts of the kept columns, with the normal distribution for t.
+        """Return contrasts of the kept columns.
 
-        Columns `estimate std_error z p low high`, on the log scale.
+        Columns `estimate std_error df t p low high`, on the log scale.
         """
         turned = self.part.rotate(rows)
-        table = estimate_table(
+        return estimate_table(
             turned @ self.coordinates,
             turned @ self.covariance @ turned.T,
-            np.full(len(rows), np.inf),
+            self.degrees.of(turned),
             confidence,
             simultaneous=simultaneous,
         )
-        return table.drop(columns="df").rename(columns={"t": "z"})
+
+    def test(self, turned: Floats) -> FTest:
+        """Return Wald's F test that independent contrasts of the orthonormal columns are zero.
+
+        Its denominator has the fewest degrees of freedom that any of the contrasts has.
+        """
+        estimates = turned @ self.coordinates
+        spread = turned @ self.covariance @ turned.T
+        count = len(turned)
+        statistic = float(estimates @ np.linalg.solve(spread, estimates)) / count
+        degrees = float(self.degrees.of(turned).min())
+        return FTest(statistic, count, degrees, f_tail(statistic, count, degrees))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class CountFit:
     """A fitted model of counts.
 
-    Intervals and p-values use the normal distribution (Wald's z): the scatter between groups
-    is taken as known. See `fit_counts` for what that costs where strips are few.
+    How far intervals and p-values can be trusted where strips are few: see `fit_counts`.
 
     Parameters
     ----------
     formula, family, exposure
         As given.
     ratios
-        One row a coefficient, columns `estimate std_error z p low high`: `coefficients` with
+        One row a coefficient, columns `estimate std_error df t p low high`: `coefficients` with
         estimate and interval exponentiated, so that a label's row is the ratio of its rate to
         the reference's. `std_error` stays on the log scale, where the interval is built:
-        estimate times or over exp(1.96 std_error).
+        estimate times or over exp(t std_error), t the quantile at `df`.
     coefficients
         The same on the log scale.
+    df_method
+        `"containment"` or `"normal"`, as in `fit_counts`.
     variances
-        Variance of each random term on the log scale.
+        Variance of each random term on the log scale, by maximum likelihood.
+    variances_for_errors
+        The same with the coefficients integrated out, which standard errors are built on; for
+        the negative binomial also `dispersion`. With `df="normal"` equal to the others.
     dispersion
         theta of the negative binomial, var = mu + mu^2 / theta; infinite where counts scatter
         no more than Poisson's; None for the Poisson family.
@@ -95,7 +116,9 @@ class CountFit:
     exposure: str | None
     ratios: pd.DataFrame
     coefficients: pd.DataFrame
+    df_method: str
     variances: pd.Series
+    variances_for_errors: pd.Series
     dispersion: float | None
     log_likelihood: float
     confidence: float
@@ -104,6 +127,32 @@ class CountFit:
     at_boundary: tuple[str, ...]
     notes: tuple[str, ...]
     _fixed: LogLinear = field(repr=False)
+
+    def test(self, term_or_matrix: str | ArrayLike) -> FTest:
+        """Test a term, or contrasts of your own, jointly.
+
+        Parameters
+        ----------
+        term_or_matrix
+            A term of the formula, or a matrix with one row a contrast and one column a
+            coefficient, on the log scale and in the order of `coefficients`; as in
+            `MixedFit.test`.
+
+        Returns
+        -------
+        FTest
+            Wald's F: squared distance of the estimates from zero in standard errors, over the
+            number of contrasts. `df_den` is that of the contrast with the fewest degrees of
+            freedom; infinite, so that F is a chi-square over `df_num`, with `df="normal"`.
+
+        Raises
+        ------
+        ModelError
+            If the formula has no such term, or the matrix does not fit.
+        """
+        fixed = self._fixed
+        count = len(self.coefficients)
+        return fixed.test(independent_contrasts(fixed.design, fixed.part, count, term_or_matrix))
 
     def means(self, factor: str) -> pd.DataFrame:
         """Return the mean count of each level of a factor, per unit of exposure.
@@ -116,7 +165,7 @@ class CountFit:
         Returns
         -------
         DataFrame
-            Index the levels; columns `estimate std_error low high`, all per unit of exposure:
+            Index the levels; columns `estimate std_error df low high`, all per unit of exposure:
             plants/m2 where the exposure is an area in m2. Without exposure, counts a record.
 
         Raises
@@ -137,7 +186,7 @@ class CountFit:
         table = exponentiated(self._fixed.judge(kept, self.confidence))
         table["std_error"] *= table["estimate"]
         table.index = pd.Index(levels, name=factor)
-        return table[["estimate", "std_error", "low", "high"]]
+        return table[["estimate", "std_error", "df", "low", "high"]]
 
     def rate_ratios(
         self, factor: str, against: object | None = None, simultaneous: bool = False
@@ -153,12 +202,12 @@ class CountFit:
             over the later.
         simultaneous
             Whether p-values and intervals hold for all the ratios together (single-step,
-            multivariate normal).
+            multivariate t).
 
         Returns
         -------
         DataFrame
-            Columns `estimate std_error z p low high`; `std_error` on the log scale. Index:
+            Columns `estimate std_error df t p low high`; `std_error` on the log scale. Index:
             the level compared, or for all pairs the two levels.
 
         Raises

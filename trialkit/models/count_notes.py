@@ -6,7 +6,8 @@ import numpy as np
 import pandas as pd
 from scipy.special import chdtrc
 
-from trialkit.models.crossproducts import FixedPart
+from trialkit.models.count_degrees import NORMAL
+from trialkit.models.count_fit import LogLinear
 from trialkit.models.group_factor import sum_by_group
 from trialkit.models.laplace import CountProblem
 from trialkit.models.laplace_search import LaplaceFit
@@ -17,6 +18,8 @@ from trialkit.models.records import Floats
 _MORE_THAN_POISSON = 0.01
 #: Groups beyond the coefficients, below which the normal distribution is named as too sure.
 _FEW_GROUPS = 40
+#: Degrees of freedom below which groups are named as few.
+_FEW_DEGREES = 12
 #: The average over groups is named where it is this share above a typical group's.
 _APART = 0.02
 #: A column varies inside groups when more than this share of its squared length does.
@@ -25,27 +28,32 @@ _ROUNDING = 1e-10
 
 def count_notes(
     frame: ModelFrame,
-    part: FixedPart,
     problem: CountProblem,
     fit: LaplaceFit,
+    fixed: LogLinear,
     variances: pd.Series,
+    converged: bool,
 ) -> tuple[str, ...]:
     """Return the sentences on a fit, that on the search last.
 
     Parameters
     ----------
-    frame, part
-        What was read, and which columns were kept.
+    frame
+        What was read.
     problem, fit
         The counts and the top of their likelihood.
+    fixed
+        The coefficients, and how they are judged.
     variances
         Variance of each random term.
+    converged
+        Whether all searches ended at a top.
 
     Returns
     -------
     tuple of str
     """
-    notes = list(frame.notes)
+    notes, part = list(frame.notes), fixed.part
     if part.dropped:
         names = ", ".join(f"'{frame.design.columns[column]}'" for column in part.dropped)
         notes.append(
@@ -55,8 +63,9 @@ def count_notes(
     if zero:
         notes.append(f"Variance estimated at zero: {zero}. The data show no such differences.")
     notes += _scatter_notes(problem, fit)
-    notes += _group_notes(frame, part, variances)
-    if not fit.converged:
+    notes += _group_notes(frame, fixed, problem)
+    notes += _average_notes(variances)
+    if not converged:
         notes.append(
             "The search for the estimates did not converge: do not use these figures. Check the "
             "data for wild counts, or drop a random term."
@@ -87,30 +96,48 @@ def _scatter_notes(problem: CountProblem, fit: LaplaceFit) -> list[str]:
     ]
 
 
-def _group_notes(frame: ModelFrame, part: FixedPart, variances: pd.Series) -> list[str]:
-    """Say where groups are few, and how far a typical group is from the average."""
-    notes = []
-    name, units = _carriers(frame, frame.fixed[:, list(part.kept)])
-    if units - len(part.kept) < _FEW_GROUPS:
-        what = f"{units} groups of '{name}'" if name else f"{units} counts"
-        notes.append(
-            f"Only {what} carry what is compared. The intervals take the scatter between them "
-            "as known, so they are too narrow: expect 95% intervals to cover some 85% of the time "
-            "with 8 such groups, 90% with 24. Hold the result against shuffle_test, or fit_mixed "
-            "on the logarithm of each strip's rate."
-        )
+def _group_notes(frame: ModelFrame, fixed: LogLinear, problem: CountProblem) -> list[str]:
+    """Say where groups are few, and where scatter between strips is not asked for."""
+    columns = frame.fixed[:, list(fixed.part.kept)]
+    name, units = _carriers(frame, columns)
+    if not (name or problem.dispersed):
+        return [
+            "No random term holds what is compared, so every count is taken as a draw of its own "
+            "that scatters as Poisson's. If the treatment was put on whole strips, add the strip "
+            "to random, even with one count a strip: intervals are too narrow without it."
+        ]
+    what = f"{units} groups of '{name}'" if name else f"{units} counts"
+    if fixed.degrees is NORMAL and units - columns.shape[1] < _FEW_GROUPS:
+        return [
+            f"Only {what} carry what is compared. With df='normal' the intervals take the "
+            "scatter between them as known, so they are too narrow: expect 95% intervals to cover "
+            "some 80% of the time with 6 such groups, 90% with 24. Use df='containment'."
+        ]
+    compared = np.eye(columns.shape[1])[np.ptp(columns, axis=0) > 0]
+    fewest = fixed.degrees.of(fixed.part.rotate(compared)).min(initial=np.inf)
+    if fewest >= _FEW_DEGREES:
+        return []
+    return [
+        f"Only {what} carry what is compared, which leaves {fewest:.0f} degrees of freedom. The "
+        "intervals allow for it. Where strips differ no more than counts inside them do, they "
+        "are wider than need be, the more so the fewer the strips."
+    ]
+
+
+def _average_notes(variances: pd.Series) -> list[str]:
+    """Say how far a typical group is from the average."""
     rise = float(np.expm1(variances.sum() / 2))
-    if rise > _APART:
-        notes.append(
-            f"Means are those of a typical group; the average over groups is {100 * rise:.0f}% "
-            "higher. Ratios are the same."
-        )
-    return notes
+    if rise <= _APART:
+        return []
+    return [
+        f"Means are those of a typical group; the average over groups is {100 * rise:.0f}% "
+        "higher. Ratios are the same."
+    ]
 
 
 def _carriers(frame: ModelFrame, columns: Floats) -> tuple[str, int]:
     """Return the coarsest term inside whose groups some column never varies, and its groups."""
-    found = ("", len(columns))
+    found = ("", len(columns) + 1)  # a term with one group a count carries it too
     for column in (column for column in columns.T if np.ptp(column) > 0):
         for grouping in frame.groupings:
             sizes = np.bincount(grouping.codes, minlength=grouping.levels)
@@ -118,4 +145,4 @@ def _carriers(frame: ModelFrame, columns: Floats) -> tuple[str, int]:
             within = 1.0 - between / (column @ column)
             if within <= _ROUNDING and grouping.levels < found[1]:
                 found = (grouping.name, grouping.levels)
-    return found
+    return found if found[0] else ("", len(columns))

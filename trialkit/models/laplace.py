@@ -176,7 +176,7 @@ def information(problem: CountProblem, state: LaplaceState) -> Floats:
     if problem.layout is None:
         return np.asarray(plain)
     factor = factorise(problem.layout, scales, weight)
-    sides = [_gather(problem.groupings, scales, column) for column in weighted.T]
+    sides = [gather(problem.groupings, scales, column) for column in weighted.T]
     taken = [[side @ factor.solve(other) for other in sides] for side in sides]
     return np.asarray(plain - taken)
 
@@ -188,13 +188,14 @@ def spread(groupings: tuple[Grouping, ...], values: Floats) -> list[Floats]:
     return [part[grouping.codes] for part, grouping in zip(parts, groupings, strict=True)]
 
 
-def _gather(groupings: tuple[Grouping, ...], scales: Floats, values: Floats) -> Floats:
+def gather(groupings: tuple[Grouping, ...], scales: Floats, values: Floats) -> Floats:
     """Return S Z' values, shape (q,)."""
     parts = [s * sum_by_group(g, values) for g, s in zip(groupings, scales, strict=True)]
     return np.concatenate(parts) if parts else np.zeros(0)
 
 
-def _predictor(problem: CountProblem, fixed: Floats, scales: Floats, effects: Floats) -> Floats:
+def predictor(problem: CountProblem, fixed: Floats, scales: Floats, effects: Floats) -> Floats:
+    """Return eta from offset and fixed part, shape (n,), and effects over all groups, (q,)."""
     shares = spread(problem.groupings, effects)
     return fixed + sum(
         (s * share for s, share in zip(scales, shares, strict=True)), np.zeros_like(fixed)
@@ -205,7 +206,7 @@ def _find_peak(
     problem: CountProblem, density: CountDensity, fixed: Floats, scales: Floats, effects: Floats
 ) -> _Peak | None:
     def height(at: Floats) -> tuple[float, Floats]:
-        eta = _predictor(problem, fixed, scales, at)
+        eta = predictor(problem, fixed, scales, at)
         return density.log(eta) - 0.5 * float(at @ at), eta
 
     best, eta = height(effects)
@@ -219,12 +220,12 @@ def _find_peak(
     for _ in range(_PEAK_STEPS):
         score, weight = density.score_and_weight(eta)
         factor = factorise(problem.layout, scales, weight)
-        slope = _gather(problem.groupings, scales, score) - effects
+        slope = gather(problem.groupings, scales, score) - effects
         step = factor.solve(slope)
         gain = float(slope @ step)
         if gain <= _LAST_STEP:
             effects = effects + step
-            eta = _predictor(problem, fixed, scales, effects)
+            eta = predictor(problem, fixed, scales, effects)
             derivatives = density.derivatives(eta)
             factor = factorise(problem.layout, scales, derivatives.weight)
             return _Peak(effects, eta, factor, derivatives)
@@ -259,7 +260,7 @@ def _gradient(
     reach = [sum((s * p for s, p in zip(scales, row, strict=True)), np.zeros(1)) for row in pairs]
     lever = sum((s * r for s, r in zip(scales, reach, strict=True)), np.zeros(1))
     bend = lever * d.weight_slope
-    pulled = factor.solve(_gather(problem.groupings, scales, bend))
+    pulled = factor.solve(gather(problem.groupings, scales, bend))
     shares = spread(problem.groupings, pulled)
     pull = sum((s * share for s, share in zip(scales, shares, strict=True)), np.zeros(1))
     moved = d.score - 0.5 * (bend - pull * d.weight)

@@ -24,6 +24,8 @@ _CLIMB_STEPS, _NEWTON_STEPS, _HALVINGS = 200, 30, 30
 _CLIMB_END, _SEARCH_END = 1e-6, 1e-12
 #: A variance at zero may cost this much log likelihood and no more.
 _COST_OF_ZERO = 1e-9
+#: Scales to look at beside one at zero, and how often a search sets out again from there.
+_OFF_ZERO, _RETURNS = (0.01, 0.05, 0.2), 3
 #: Step of the differences, in standard errors.
 _STEP = 1e-3
 #: Scales of random terms and of the dispersion to start from: scatter of 5% to threefold.
@@ -77,7 +79,8 @@ def maximise(problem: CountProblem) -> LaplaceFit:
     """
     coefficients = _without_groups(problem)
     count = coefficients.size
-    climbs = [_climb_from(problem, start, count) for start in _starts(problem, coefficients)]
+    starts = [*_starts(problem, coefficients), *_rivals(problem, coefficients)]
+    climbs = [_climb_from(problem, start, count) for start in starts]
     climbs.sort(key=lambda climb: -climb[0].log_likelihood)
     fits = (_finish(problem, state, count, errors) for state, errors in climbs)
     best = next(fits)
@@ -93,7 +96,13 @@ def _climb_from(
     errors[:count] = 1.0 / np.sqrt(np.diag(known))
     inverse = np.diag(errors**2)
     inverse[:count, :count] = np.linalg.inv(known)
-    return _put_at_zero(problem, _climb(problem, state, inverse), count), errors
+    for _ in range(1 + _RETURNS):
+        state = _put_at_zero(problem, _climb(problem, state, inverse), count)
+        higher = _off_zero(problem, state, count)
+        if higher is None:
+            break
+        state = higher
+    return state, errors
 
 
 def _without_groups(problem: CountProblem) -> Floats:
@@ -122,6 +131,23 @@ def _starts(problem: CountProblem, coefficients: Floats) -> list[LaplaceState]:
     states = (evaluate(problem, np.append(coefficients, size), effects) for size in sizes)
     found = sorted((s for s in states if s is not None), key=lambda s: -s.log_likelihood)
     return found[: _SEARCHES if scales > 1 else 1] or [_begun(None)]
+
+
+def _rivals(problem: CountProblem, coefficients: Floats) -> list[LaplaceState]:
+    """Return starts with theta alone and with a term of single counts alone.
+
+    Both take up the scatter between single counts, so the likelihood may have one top with
+    little but the one and another with little but the other, far apart. A scale at zero has
+    slope zero, so each climb first finds the top of the model without the rival.
+    """
+    singles = [k for k, g in enumerate(problem.groupings) if g.levels == problem.counts.size]
+    if not (problem.dispersed and singles):
+        return []
+    effects = np.zeros(problem.layout.groups if problem.layout else 0)
+    sizes = np.full((2, problem.terms + 1), 0.3)
+    sizes[0, singles] = sizes[1, -1] = 0.0
+    states = (evaluate(problem, np.append(coefficients, size), effects) for size in sizes)
+    return [state for state in states if state is not None]
 
 
 def _begun(state: LaplaceState | None) -> LaplaceState:
@@ -179,6 +205,22 @@ def _put_at_zero(problem: CountProblem, state: LaplaceState, count: int) -> Lapl
         ):
             state = without
     return state
+
+
+def _off_zero(problem: CountProblem, state: LaplaceState, count: int) -> LaplaceState | None:
+    """Return a higher point off a zero that is no top, or None where all zeros are tops.
+
+    At zero the slope by a scale is zero either way, so a climb cannot tell.
+    """
+    for place in count + np.flatnonzero(state.point[count:] == 0):
+        for size in _OFF_ZERO:
+            point = state.point.copy()
+            point[place] = size
+            beside = evaluate(problem, point, state.effects)
+            least = state.log_likelihood + _COST_OF_ZERO + state.rounding
+            if beside and beside.log_likelihood > least:
+                return beside
+    return None
 
 
 def _finish(problem: CountProblem, state: LaplaceState, count: int, errors: Floats) -> LaplaceFit:

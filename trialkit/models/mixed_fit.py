@@ -16,7 +16,9 @@ from trialkit.models.contrasts import (
     require_estimable,
     term_contrasts,
 )
+from trialkit.models.crossproducts import FixedPart
 from trialkit.models.estimates import Estimator, estimate_table
+from trialkit.models.model_frame import Design
 from trialkit.models.records import Floats
 
 
@@ -113,21 +115,13 @@ class MixedFit:
         and at the mean of other numbers (the marginal hypothesis, as with sum-to-zero coding).
         """
         estimator = self._estimator
-        if isinstance(term_or_matrix, str):
-            turned = term_contrasts(estimator.design, estimator.part, term_or_matrix)
-        else:
-            rows = _contrast_matrix(term_or_matrix, len(self.coefficients))
-            turned = estimator.part.rotate(rows)
-        turned = _independent(turned)
-        if turned.shape[0] == 0:
-            raise ModelError(
-                f"Nothing of {term_or_matrix!r} can be estimated from these records. Some "
-                "combinations of labels have no record; leave the interaction out."
-            )
+        turned = independent_contrasts(
+            estimator.design, estimator.part, len(self.coefficients), term_or_matrix
+        )
         scaled = turned @ estimator.coordinates / estimator.sigma
         statistic, degrees = estimator.method.joint(turned, scaled)
         return FTest(
-            statistic, turned.shape[0], degrees, _f_tail(statistic, turned.shape[0], degrees)
+            statistic, turned.shape[0], degrees, f_tail(statistic, turned.shape[0], degrees)
         )
 
     def means(self, factor: str) -> pd.DataFrame:
@@ -191,7 +185,45 @@ class MixedFit:
         return table
 
 
-def _f_tail(statistic: float, df_num: int, df_den: float) -> float:
+def independent_contrasts(
+    design: Design, part: FixedPart, count: int, term_or_matrix: str | ArrayLike
+) -> Floats:
+    """Return orthonormal contrasts of the orthonormal columns that say what is to be tested.
+
+    Parameters
+    ----------
+    design, part
+        The fixed part, and which of its columns were kept.
+    count
+        Number of coefficients.
+    term_or_matrix
+        As in `MixedFit.test`.
+
+    Returns
+    -------
+    ndarray
+        Shape (contrasts, p).
+
+    Raises
+    ------
+    ModelError
+        If the formula has no such term, or the matrix does not fit.
+    """
+    if isinstance(term_or_matrix, str):
+        turned = term_contrasts(design, part, term_or_matrix)
+    else:
+        turned = part.rotate(_contrast_matrix(term_or_matrix, count))
+    turned = _independent(turned)
+    if turned.shape[0] == 0:
+        raise ModelError(
+            f"Nothing of {term_or_matrix!r} can be estimated from these records. Some "
+            "combinations of labels have no record; leave the interaction out."
+        )
+    return turned
+
+
+def f_tail(statistic: float, df_num: int, df_den: float) -> float:
+    """Return the chance of a larger F."""
     return float(fdtrc(df_num, min(df_den, 1e12), statistic))
 
 

@@ -140,8 +140,13 @@ def _tidy_column(series: pd.Series) -> pd.Series:
         return series.astype(float)
     if kind in {"string", "date", "boolean"}:
         return series.astype("category")
+    text = np.array([isinstance(value, str) for value in series])
+    odd = text if 2 * text.sum() <= text.size else ~text  # name a cell of the rarer kind
+    place = int(odd.argmax())
+    where = f", such as '{series.iloc[place]}' in row {series.index[place]}" if odd.any() else ""
     raise ModelError(
-        f"Column '{series.name}' holds both numbers and text. Make it all numbers, or all labels."
+        f"Column '{series.name}' holds both numbers and text{where}. Make it all numbers, or all "
+        "labels."
     )
 
 

@@ -6,6 +6,8 @@ its width on a fine raster, and a later pass finds what is left.
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
+
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
@@ -13,22 +15,60 @@ from numpy.typing import NDArray
 from trialkit.harvest.ground import Floats
 from trialkit.harvest.passes import NO_PASS
 
-#: Cells of the raster, m: along the passes and across them. Across they bound the error of the
-#: share; along, cells as long as a step leave no holes.
+#: Least length and width of the raster's cells, m. Across the passes they bound the error of the
+#: share; along them they are as long as a step, or earlier passes would leave holes.
 _ALONG_M = 1.0
 _ACROSS_M = 0.5
+
+#: Room over the usual step, so that the longer ones leave no holes either.
+_STEP_ROOM = 1.25
 
 #: Steps longer than this are painted in part only, m: no logger is so slow.
 _LONGEST_STEP_M = 40.0
 
-#: Cells a plain array is made for; wider-flung logs are sorted first.
+#: Empty ground wider than this is squeezed to this, m, so that stray positions cost no memory.
+_WIDEST_GAP_M = 200.0
+
+#: Cells of the raster at most; on more ground they grow longer.
 _MOST_CELLS = 60_000_000
 
-#: Cells from the middle beyond which a log is so far-flung that the edge of the raster will do.
-_FARTHEST = 1_000_000_000
-
 #: Records painted at once, to bound memory.
-_CHUNK = 100_000
+_CHUNK = 50_000
+
+#: In a cell that nobody cut.
+_NOBODY = np.iinfo(np.int32).max
+
+
+@dataclass(frozen=True, slots=True)
+class _Cuts:
+    """Ground under the records, in slices as long as a cell: whose, its middle, points across."""
+
+    record: NDArray[np.int64]
+    along: Floats
+    across: Floats
+    sine: Floats
+    cosine: Floats
+    aside: Floats
+    along_m: float
+
+    @property
+    def columns(self) -> int:
+        """Cells across the raster."""
+        return int((self.across.max() + np.abs(self.aside).max()) / _ACROSS_M) + 1
+
+    @property
+    def rows(self) -> int:
+        """Cells along the raster."""
+        return int((self.along.max() + np.abs(self.aside).max()) / self.along_m) + 1
+
+    def cells(self, part: slice) -> NDArray[np.int64]:
+        """Return the numbers of the cells under some slices, shape (slices, points)."""
+        u = self.along[part, None] - self.sine[part, None] * self.aside
+        v = self.across[part, None] + self.cosine[part, None] * self.aside
+        row = (u * (1 / self.along_m)).astype(np.int64)
+        row *= self.columns
+        row += (v * (1 / _ACROSS_M)).astype(np.int64)
+        return row
 
 
 def fresh_share(log: pd.DataFrame, width_m: float, cutting: NDArray[np.bool_]) -> Floats:
@@ -50,60 +90,72 @@ def fresh_share(log: pd.DataFrame, width_m: float, cutting: NDArray[np.bool_]) -
 
     Notes
     -----
-    The potential-area methods of the literature clip polygons; a raster of 1 m by 0.5 m cells
-    laid along the passes does the same in time linear in the records. The outer quarter metre on
-    each side is not looked at, so that passes laid edge to edge do not count as overlapping.
+    The potential-area methods of the literature clip polygons; a raster of cells half a metre
+    wide and a step long, laid along the passes, does the same in time linear in the records. The
+    outer quarter metre on each side is not looked at, so that passes laid edge to edge do not
+    count as overlapping.
     """
     share = np.full(len(log), np.nan)
     pass_id = log["pass_id"].to_numpy()
     on = np.flatnonzero((pass_id != NO_PASS) & np.isfinite(log["heading_deg"].to_numpy()))
     if len(on) == 0:
         return share
-    number = pass_id[on].astype(np.int32)
-    cells = _painted(log.iloc[on], number, width_m)
-    took = cutting[on]
-    first = np.full(int(cells.max()) + 1, np.iinfo(np.int32).max, dtype=np.int32)
-    np.minimum.at(first, cells[took].ravel(), np.repeat(number[took], cells.shape[1]))
-    share[on] = (first[cells] >= number[:, None]).mean(axis=1)
+    number, took = pass_id[on].astype(np.int32), cutting[on]
+    cuts = _cuts(log.iloc[on], number, width_m)
+    first = np.full(cuts.rows * cuts.columns, _NOBODY, dtype=np.int32)
+    parts = [slice(start, start + _CHUNK) for start in range(0, len(cuts.record), _CHUNK)]
+    for part in reversed(parts):
+        record = cuts.record[part]
+        paints = took[record]
+        cells = cuts.cells(part)[paints]
+        # Backwards, so that where passes meet the earliest is written last and stays.
+        backwards = np.repeat(number[record[paints]], cells.shape[1])[::-1].copy()
+        first[cells.ravel()[::-1].copy()] = backwards
+    fresh = np.empty(len(cuts.record))
+    for part in parts:
+        own = number[cuts.record[part], None]
+        fresh[part] = (first[cuts.cells(part)] >= own).mean(axis=1)
+    share[on] = np.bincount(cuts.record, fresh) / np.bincount(cuts.record)
     return share
 
 
-def _painted(log: pd.DataFrame, number: NDArray[np.int32], width_m: float) -> NDArray[np.integer]:
-    """Return the raster cells under each record's cut, shape (records, points)."""
+def _cuts(log: pd.DataFrame, number: NDArray[np.int32], width_m: float) -> _Cuts:
+    """Lay the raster along the passes and return where each record cuts on it."""
     heading = np.radians(log["heading_deg"].to_numpy())
     axis = np.angle(np.exp(2j * heading).mean()) / 2
     x, y = log["x_m"].to_numpy(), log["y_m"].to_numpy()
     # Turn the field so that the passes run along the first axis.
     along, across = x * np.sin(axis) + y * np.cos(axis), x * np.cos(axis) - y * np.sin(axis)
-    way = heading - axis
+    sine, cosine = np.sin(heading - axis), np.cos(heading - axis)
     same = np.diff(number, prepend=-1) == 0
     step = np.hypot(np.diff(along, prepend=along[:1]), np.diff(across, prepend=across[:1]))
     step = np.where(same, np.minimum(step, _LONGEST_STEP_M), 0.0)
-    many = max(1, int(np.ceil(np.percentile(step[same], 95) / _ALONG_M))) if same.any() else 1
-    back = (np.arange(many) + 0.5) / many
+    along, across = _squeezed(along), _squeezed(across)
+    # Who drives across the passes, as on a headland, steps over many cells: one slice for each.
+    slices = np.maximum(1, np.ceil(step * np.abs(sine) / _ACROSS_M)).astype(np.int64)
+    record = np.repeat(np.arange(len(step)), slices)
+    rank = np.arange(len(record)) - np.repeat(np.cumsum(slices) - slices, slices)
+    back = (rank + 0.5) / slices[record] * step[record]
     half = width_m / 2 - _ACROSS_M / 2
-    aside = np.linspace(-half, half, max(2, round(width_m / _ACROSS_M)))
-    cell_along = np.empty((len(along), many, len(aside)), dtype=np.int32)
-    cell_across = np.empty_like(cell_along)
-    for start in range(0, len(along), _CHUNK):
-        part = slice(start, start + _CHUNK)
-        behind = (step[part, None] * back)[:, :, None]
-        cosine, sine = np.cos(way[part])[:, None, None], np.sin(way[part])[:, None, None]
-        u = along[part, None, None] - behind * cosine - aside * sine
-        v = across[part, None, None] - behind * sine + aside * cosine
-        cell_along[part] = np.clip(np.floor(u / _ALONG_M), -_FARTHEST, _FARTHEST)
-        cell_across[part] = np.clip(np.floor(v / _ACROSS_M), -_FARTHEST, _FARTHEST)
-    return _one_number(cell_along, cell_across).reshape(len(along), -1)
+    room = half + _LONGEST_STEP_M
+    usual = float(np.percentile(step[same], 95)) if same.any() else 0.0
+    cuts = _Cuts(
+        record=record,
+        along=along[record] - back * cosine[record] + room,
+        across=across[record] - back * sine[record] + room,
+        sine=sine[record],
+        cosine=cosine[record],
+        aside=np.linspace(-half, half, max(2, round(width_m / _ACROSS_M))),
+        along_m=max(_ALONG_M, _STEP_ROOM * usual),
+    )
+    longer = cuts.rows * cuts.columns / _MOST_CELLS
+    return cuts if longer <= 1 else replace(cuts, along_m=1.01 * longer * cuts.along_m)
 
 
-def _one_number(row: NDArray[np.int32], column: NDArray[np.int32]) -> NDArray[np.integer]:
-    """Make one number of row and column, in place where the cells are few enough."""
-    row -= row.min()
-    column -= column.min()
-    columns = int(column.max()) + 1
-    if (int(row.max()) + 1) * columns < _MOST_CELLS:
-        row *= columns
-        row += column
-        return row
-    wide = row.astype(np.int64) * columns + column
-    return np.asarray(np.unique(wide, return_inverse=True)[1]).reshape(wide.shape)
+def _squeezed(place: Floats) -> Floats:
+    """Return places from 0 on, in their order, without wide empty ground between them."""
+    order = np.argsort(place)
+    steps = np.minimum(np.diff(place[order], prepend=place[order[:1]]), _WIDEST_GAP_M)
+    squeezed = np.empty_like(place)
+    squeezed[order] = np.cumsum(steps)
+    return squeezed

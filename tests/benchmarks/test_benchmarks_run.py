@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib
 import runpy
 from pathlib import Path
 
@@ -40,3 +41,10 @@ def test_along_million():
     assert list(table["records"]) == [1_200, 4_800]
     assert (table["seconds"] > 0).all()
     assert table["time_a_record_ratio"][0] == 1
+
+
+def test_harvest_million(monkeypatch):
+    monkeypatch.syspath_prepend(FOLDER)  # its processes import it by name
+    table = importlib.import_module("harvest_million").compare((6_000,))
+    assert table["records"][0] > 6_000
+    assert (table[["read", "split", "delay", "screen", "assign", "read_csv"]] > 0).all(axis=None)

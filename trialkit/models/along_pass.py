@@ -28,6 +28,17 @@ class AlongPass:
     distance
         Column of the distance along the pass, in any unit; the range comes in the same.
 
+    Notes
+    -----
+    This is for covariates that change inside passes, whose errors it makes honest. For treatments
+    of whole passes it is too careful in most fields: neighbouring passes share their ground, which
+    it takes for independent. Measured with 200 to 250 trials a field (`tests/calibration`): on
+    patchy fields and four uniformity trials it called 0 or 1 in 100 trials in which nothing was
+    done, where 5 are due, and 5 to 48 in 100 fewer real gains than strip means. On records drawn
+    from the model itself it called 1 to 6 in 100 (6 and 12 pairs, 200 to 500 trials each), least
+    where strips differ by nothing but the process: a variance cannot be estimated below zero.
+    Judge treatments by strip means; a `Surface` knows likeness across passes too.
+
     Examples
     --------
     Eight passes in four blocks, a record every 5 m, soil that changes along them, and a dressing

@@ -13,8 +13,10 @@ if TYPE_CHECKING:
     from trialkit.harvest.column_guess import proposal_text, propose_columns
     from trialkit.harvest.delay import Delay, estimate_delay, find_delay, given_delay
     from trialkit.harvest.grain import at_standard_moisture, yield_from_flow, yield_from_mass
+    from trialkit.harvest.joins import join_points, join_raster, join_zones
     from trialkit.harvest.log import read_log
     from trialkit.harvest.passes import split_passes
+    from trialkit.harvest.relief import add_relief
     from trialkit.harvest.screening import screen, screening_account
     from trialkit.harvest.settings import Screening
     from trialkit.harvest.shift import shift_flow
@@ -24,12 +26,16 @@ if TYPE_CHECKING:
 __all__ = [
     "Delay",
     "Screening",
+    "add_relief",
     "assign_strips",
     "at_standard_moisture",
     "calibrate",
     "estimate_delay",
     "find_delay",
     "given_delay",
+    "join_points",
+    "join_raster",
+    "join_zones",
     "proposal_text",
     "propose_columns",
     "read_log",
@@ -56,6 +62,10 @@ _MODULES = {
     "find_delay": "delay",
     "given_delay": "delay",
     "shift_flow": "shift",
+    "add_relief": "relief",
+    "join_points": "joins",
+    "join_raster": "joins",
+    "join_zones": "joins",
     "Screening": "settings",
     "screen": "screening",
     "screening_account": "screening",

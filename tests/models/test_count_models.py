@@ -5,10 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import pytest
-from scipy import stats
+from scipy import optimize, stats
 
 from trialkit.errors import ModelError, ModelWarning
 from trialkit.models import fit_counts, fit_mixed, laplace_search
+from trialkit.models.group_factor import arrange
+from trialkit.models.laplace import CountProblem, evaluate
+from trialkit.models.model_frame import read_model_frame
 
 #: Central differences of a log likelihood, second order: some seven digits.
 DIFFERENCES = 1e-5
@@ -218,6 +221,57 @@ def test_laplace_is_near_the_whole_integral(plants):
     assert fit.log_likelihood == pytest.approx(whole, abs=0.01)
 
 
+def test_small_counts_beside_adaptive_quadrature():
+    """The whole integral over each strip, maximised: what Laplace's approximation stands for.
+
+    Nodes are centred and scaled at each strip's peak (Pinheiro and Bates 1995, Journal of
+    Computational and Graphical Statistics 4:12-35, from memory).
+    """
+    rng = np.random.default_rng(31)
+    strip, arm = np.repeat(np.arange(20), 4), np.tile(np.repeat([0, 1], 4), 10)
+    rate = np.exp(np.log(4) + 0.3 * arm + rng.normal(0, 0.5, 20)[strip])
+    data = pd.DataFrame({"strip": strip, "arm": arm, "n": rng.poisson(rate)})
+    nodes, weights = np.polynomial.hermite_e.hermegauss(25)
+    totals = data.groupby("strip")["n"].sum().to_numpy()
+    constant = stats.poisson.logpmf(data["n"], 1).sum() + 80  # sum of -log n!
+    arms = np.tile([0, 1], 10)
+
+    def quadrature(point):
+        level, scale = point[0] + point[1] * arms, np.exp(point[2])
+        peak = np.zeros(20)
+        for _ in range(50):
+            mean = 4 * np.exp(level + scale * peak)
+            bend = 1 + scale**2 * mean
+            peak = peak + (scale * (totals - mean) - peak) / bend
+        at = peak[:, None] + nodes / np.sqrt(bend)[:, None]
+        eta = level[:, None] + scale * at
+        log_chance = totals[:, None] * eta - 4 * np.exp(eta) - at**2 / 2 + nodes**2 / 2
+        inside = np.log((weights * np.exp(log_chance)).sum(axis=1)) - np.log(bend) / 2
+        return constant + inside.sum() - 20 * np.log(2 * np.pi) / 2
+
+    best = optimize.minimize(lambda p: -quadrature(p), [1.4, 0.3, -0.7], method="BFGS", tol=1e-7)
+    fit = fit_counts("n ~ arm", data, ["strip"], df="normal")
+    logs = fit.coefficients
+    # Laplace's error at four counts of about four a strip, in standard errors
+    assert logs["estimate"].to_numpy() == pytest.approx(
+        best.x[:2], abs=0.03 * logs["std_error"].min()
+    )
+    assert fit.variances["strip"] == pytest.approx(np.exp(2 * best.x[2]), rel=0.03)
+    moves = 1e-3 * np.eye(3)
+    bend = [
+        [
+            sum(a * b * quadrature(best.x + a * m + b * k) for a in (1, -1) for b in (1, -1))
+            for m in moves
+        ]
+        for k in moves
+    ]
+    errors = np.sqrt(np.diag(np.linalg.inv(-np.array(bend) / 4e-6)))
+    assert logs["std_error"].to_numpy() == pytest.approx(errors[:2], rel=0.02)
+    assert fit.log_likelihood == pytest.approx(-best.fun, abs=0.1)
+    point = [*logs["estimate"], np.log(fit.variances["strip"]) / 2]
+    assert -0.01 < quadrature(point) + best.fun <= 1e-9
+
+
 def test_a_variance_at_zero_is_the_model_without_it(plants):
     level = plants.groupby("strip")["plants"].transform("mean").round()
     scatter = np.concatenate([np.roll([-4, 3, 0, 2, -1], strip) for strip in range(16)])
@@ -366,6 +420,42 @@ def test_theta_and_single_counts_take_up_the_same_scatter(plants):
     data = plants.assign(number=range(80))
     fit = fit_counts("plants ~ treatment", data, ["number"], family="negative-binomial")
     assert "can hardly tell them apart" in " ".join(fit.notes)
+
+
+# Negative binomial counts, five blocks of six. With one group a count the likelihood has a top
+# at theta infinite (-139.588) below that with theta alone (-139.249).
+TWO_TOPS = [
+    10, 18, 92, 19, 75, 49, 23, 76, 47, 36, 3, 26, 48, 182, 75,
+    24, 26, 35, 77, 49, 22, 33, 47, 13, 33, 31, 42, 38, 91, 27,
+]  # fmt: skip
+
+
+def test_the_higher_of_two_tops():
+    data = pd.DataFrame({"n": TWO_TOPS, "count": range(30), "block": np.repeat(range(5), 6)})
+    data["arm"] = np.where(data["count"] % 6 < 3, "a", "b")
+    family = "negative-binomial"
+    both = fit_counts("n ~ arm", data, ["block", "count"], family=family)
+    theta_alone = fit_counts("n ~ arm", data, ["block"], family=family)
+    counts_alone = fit_counts("n ~ arm", data, ["block", "count"])
+    assert theta_alone.log_likelihood > counts_alone.log_likelihood + 0.3
+    assert both.converged
+    assert both.log_likelihood >= theta_alone.log_likelihood - 1e-9
+
+
+def test_a_zero_is_left_where_it_is_no_top(plants):
+    # At a scale of zero the slope is zero whatever the data, so a climb begun there stays.
+    frame = read_model_frame("plants ~ treatment", plants, ["strip"])
+    columns = np.linalg.qr(frame.fixed)[0] * np.sqrt(80)
+    counts = frame.response.astype(np.intp)
+    problem = CountProblem(counts, np.zeros(80), columns, arrange(frame.groupings), False)
+    coefficients = laplace_search._without_groups(problem)
+    begun = evaluate(problem, np.append(coefficients, 0.0), np.zeros(16))
+    assert begun.gradient[2] == 0
+    found = laplace_search._climb_from(problem, begun, 2)[0]
+    fit = fit_counts("plants ~ treatment", plants, ["strip"])
+    without = evaluate(problem, np.append(coefficients, 0.0), np.zeros(16)).log_likelihood
+    assert fit.log_likelihood > without + 10
+    assert found.log_likelihood == pytest.approx(fit.log_likelihood, abs=0.01)
 
 
 def test_no_answer_without_convergence_is_silent(plants, monkeypatch):

@@ -22,7 +22,6 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.optimize import minimize
 
 from trialkit.models.count_density import CountDensity, count_density
 from trialkit.models.group_factor import factorise
@@ -32,19 +31,19 @@ from trialkit.models.records import Floats
 
 #: Newton steps for the joint peak, and halvings of one.
 _PEAK_STEPS, _HALVINGS = 60, 40
-#: Squared length of a Newton step, in standard errors, after which one more is exact.
-_LAST_STEP = 1e-12
-#: Step of the differences, and slope of log R at which the search ends, both in units of a
-#: scale's standard error.
-_STEP, _SLOPE_END = 1e-3, 1e-6
-#: The same slope, at which a search that rounding stopped counts as ended.
-_GOOD_ENOUGH = 1e-3
+#: Squared length of a Newton step, in standard errors, at which the peak is reached: the
+#: curvature is off by the length itself, and log R is differenced.
+_LAST_STEP = 1e-18
+#: Step of the differences, and the longest step of the search, in standard errors of a scale.
+_STEP, _FARTHEST = 1e-3, 3.0
+#: Steps of the search, and twice the rise that one more promises, at which it ends.
+_STEPS, _GAIN_END = 100, 1e-14
+#: The same, at which a search that rounding stopped counts as ended; and that rounding.
+_GOOD_ENOUGH, _ROUNDING = 1e-6, 1e-12
 #: Scales to try where maximum likelihood puts one at zero.
 _OFF_ZERO = (0.002, 0.01, 0.05, 0.2, 0.5)
 #: How often a search sets out again after a scale was put at zero or taken off it.
 _RETURNS = 4
-#: Height below which a point counts no more.
-_FAR = 1e10
 #: A variance at zero may cost this much log R and no more.
 _COST_OF_ZERO = 1e-7
 
@@ -169,28 +168,54 @@ def _off_zero(
 
 
 def _climb(height: Callable[[Floats], float], start: Floats, units: Floats) -> tuple[Floats, bool]:
-    """Return the highest point, zeros left where they are, and whether it is a top."""
+    """BFGS with slopes by differences: the highest point, zeros left, and whether it is a top."""
     free = np.flatnonzero(start)
-    if not free.size:
-        return start, True
-    base, steps = height(start), _STEP * np.eye(free.size)
+    moves = np.zeros((free.size, start.size))
+    moves[np.arange(free.size), free] = _STEP * units[free]
 
-    def place(moved: Floats) -> Floats:
-        at = start.copy()
-        at[free] += units[free] * moved
-        return at
+    def slope(at: Floats) -> Floats:
+        return np.array([height(at + move) - height(at - move) for move in moves]) / (2 * _STEP)
 
-    def depth(moved: Floats) -> float:
-        return min(base - height(place(moved)), _FAR)
+    at, value, inverse = start, height(start), np.eye(free.size)
+    uphill, gain = slope(start), 0.0
+    for _ in range(_STEPS):
+        step = inverse @ uphill
+        step /= max(1.0, float(np.linalg.norm(step)) / _FARTHEST)
+        gain = float(uphill @ step)
+        if gain <= _GAIN_END:
+            break
+        further = _line(height, at, value, step @ moves / _STEP, gain)
+        if further is None:
+            break
+        before, moved = uphill, (further[0] - at)[free] / units[free]
+        (at, value), uphill = further, slope(further[0])
+        inverse = _updated(inverse, moved, before - uphill)
+    return np.abs(at), gain <= _GOOD_ENOUGH
 
-    def slope(moved: Floats) -> Floats:
-        return np.array([(depth(moved + s) - depth(moved - s)) / (2 * _STEP) for s in steps])
 
-    found = minimize(
-        depth, np.zeros(free.size), method="BFGS", jac=slope, options={"gtol": _SLOPE_END}
+def _line(
+    height: Callable[[Floats], float], at: Floats, value: float, step: Floats, gain: float
+) -> tuple[Floats, float] | None:
+    """Shorten the step until log R rises enough, or return None."""
+    for halving in range(_HALVINGS):
+        share = 0.5**halving
+        reached = height(at + share * step)
+        if reached >= value + 1e-4 * share * gain - _ROUNDING * abs(value):
+            return at + share * step, reached
+    return None
+
+
+def _updated(inverse: Floats, moved: Floats, turned: Floats) -> Floats:
+    """Return BFGS's next inverse of minus the second derivatives."""
+    curved = float(moved @ turned)
+    if curved <= 0:
+        return inverse
+    seen = inverse @ turned
+    return np.asarray(
+        inverse
+        + (1 + turned @ seen / curved) * np.outer(moved, moved) / curved
+        - (np.outer(seen, moved) + np.outer(moved, seen)) / curved
     )
-    top = np.abs(place(np.asarray(found.x, dtype=float)))
-    return top, bool(np.abs(found.jac).max() <= _GOOD_ENOUGH)
 
 
 def _put_at_zero(height: Callable[[Floats], float], scales: Floats) -> Floats:
@@ -229,21 +254,20 @@ def _joint(
                 step = _newton(problem, density, own, eta, effects)
             except np.linalg.LinAlgError:
                 return None
+            if step.gain <= _LAST_STEP:  # the curvature, too, is that of the peak
+                value = best - 0.5 * step.log_determinant
+                found = _Joint(value, coefficients, effects, step.information)
+                return found if np.isfinite(value) else None
             for halving in range(_HALVINGS):
                 share = 0.5**halving
-                b, v = (
-                    coefficients + share * step.by_coefficients,
-                    effects + share * step.by_effects,
-                )
+                b = coefficients + share * step.by_coefficients
+                v = effects + share * step.by_effects
                 reached, eta = height(b, v)
                 if reached >= best + 1e-4 * share * step.gain - density.rounding:
                     break
             else:
                 return None
             coefficients, effects, best = b, v, reached
-            if step.gain <= _LAST_STEP:
-                value = best - 0.5 * step.log_determinant
-                return _Joint(value, b, v, step.information) if np.isfinite(value) else None
     return None
 
 

@@ -24,8 +24,8 @@ _CLIMB_STEPS, _NEWTON_STEPS, _HALVINGS = 200, 30, 30
 _CLIMB_END, _SEARCH_END = 1e-6, 1e-12
 #: A variance at zero may cost this much log likelihood and no more.
 _COST_OF_ZERO = 1e-9
-#: Scales to look at beside one at zero, and how often a search sets out again from there.
-_OFF_ZERO, _RETURNS = (0.01, 0.05, 0.2), 3
+#: A scale to look at beside one at zero, and how often a search sets out again from there.
+_NEAR_ZERO, _RETURNS = 0.01, 3
 #: Step of the differences, in standard errors.
 _STEP = 1e-3
 #: Scales of random terms and of the dispersion to start from: scatter of 5% to threefold.
@@ -212,15 +212,16 @@ def _off_zero(problem: CountProblem, state: LaplaceState, count: int) -> Laplace
 
     At zero the slope by a scale is zero either way, so a climb cannot tell.
     """
+    least = state.log_likelihood + _COST_OF_ZERO + state.rounding
+    found: list[LaplaceState] = []
     for place in count + np.flatnonzero(state.point[count:] == 0):
-        for size in _OFF_ZERO:
+        for size in (_NEAR_ZERO, *_START_SCALES):
             point = state.point.copy()
             point[place] = size
             beside = evaluate(problem, point, state.effects)
-            least = state.log_likelihood + _COST_OF_ZERO + state.rounding
             if beside and beside.log_likelihood > least:
-                return beside
-    return None
+                found.append(beside)
+    return max(found, key=lambda beside: beside.log_likelihood, default=None)
 
 
 def _finish(problem: CountProblem, state: LaplaceState, count: int, errors: Floats) -> LaplaceFit:

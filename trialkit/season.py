@@ -25,9 +25,11 @@ from trialkit.answer import (
 from trialkit.errors import LogError, LogWarning, TrialkitWarning
 from trialkit.harvest import (
     assign_strips,
+    by_machine,
     calibrate,
     find_delay,
     given_delay,
+    level_machines,
     screen,
     screening_account,
     shift_flow,
@@ -234,21 +236,40 @@ def _monitor(trial: Trial, progress: Progress | None) -> tuple[DataFrame, Delay]
     tell(STEPS[0])
     log = trial.harvest_log()
     tell(STEPS[1])
-    log = split_passes(log)
-    delay = find_delay(log) if settings.delay_s == "estimate" else given_delay(settings.delay_s)
-    log = shift_flow(log, delay.delay_s)
+    log = by_machine(log, split_passes)
+    log, delay = _without_delay(log, settings.delay_s)
     tell(STEPS[2])
-    log = screen(
+    log = by_machine(
         log,
-        settings.screening,
-        boundary=trial.boundary,
-        harvester_m=trial.config.machines.harvester_m,
+        lambda part: screen(
+            part,
+            settings.screening,
+            boundary=trial.boundary,
+            harvester_m=trial.config.machines.harvester_m,
+        ),
     )
     tell(STEPS[3])
     log = assign_strips(log, trial.layout, edge_m=settings.edge_m)
+    if "machine" in log:
+        log, _ = level_machines(log)
     if trial.weights is not None and "load" in trial.weights:
         log, _ = calibrate(log, trial.weights, settings.standard_moisture_pct)
     return log, delay
+
+
+def _without_delay(log: DataFrame, asked: float | str) -> tuple[DataFrame, Delay]:
+    """Take the grain-flow delay out, each machine's own; return that of the first."""
+    delays: list[Delay] = []
+
+    def moved(part: DataFrame) -> DataFrame:
+        delays.append(find_delay(part) if isinstance(asked, str) else given_delay(asked))
+        return shift_flow(part, delays[-1].delay_s)
+
+    log = by_machine(log, moved)
+    if len(delays) > 1:
+        told = ", ".join(f"{d.delay_s:.0f} s for {n + 1}" for n, d in enumerate(delays))
+        warnings.warn(f"Grain-flow delay of the harvesters: {told}.", LogWarning, stacklevel=2)
+    return log, delays[0]
 
 
 def _check_calibration(monitor: DataFrame | None, scales: DataFrame | None, trial: Trial) -> None:

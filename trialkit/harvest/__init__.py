@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from trialkit.harvest.grain import at_standard_moisture, yield_from_flow, yield_from_mass
     from trialkit.harvest.joins import join_points, join_raster, join_zones
     from trialkit.harvest.log import read_log
+    from trialkit.harvest.machines import by_machine, level_machines
     from trialkit.harvest.passes import split_passes
     from trialkit.harvest.relief import add_relief
     from trialkit.harvest.screening import screen, screening_account
@@ -29,6 +30,7 @@ __all__ = [
     "add_relief",
     "assign_strips",
     "at_standard_moisture",
+    "by_machine",
     "calibrate",
     "estimate_delay",
     "find_delay",
@@ -36,6 +38,7 @@ __all__ = [
     "join_points",
     "join_raster",
     "join_zones",
+    "level_machines",
     "proposal_text",
     "propose_columns",
     "read_log",
@@ -63,6 +66,8 @@ _MODULES = {
     "given_delay": "delay",
     "shift_flow": "shift",
     "add_relief": "relief",
+    "by_machine": "machines",
+    "level_machines": "machines",
     "join_points": "joins",
     "join_raster": "joins",
     "join_zones": "joins",

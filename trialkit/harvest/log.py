@@ -24,6 +24,7 @@ from trialkit.harvest.column_guess import (
 from trialkit.harvest.degrees import WGS84, in_degrees, on_the_globe
 from trialkit.harvest.grain import at_standard_moisture, yield_from_mass
 from trialkit.harvest.ground import interval_s, swath_m, travel_m
+from trialkit.harvest.machines import joined, machines_of
 from trialkit.harvest.readers import ExportedTable, open_export
 from trialkit.harvest.stamps import read_times
 from trialkit.units import convert
@@ -78,7 +79,8 @@ def read_log(
     DataFrame
         Columns of `trialkit.columns.LOG_COLUMNS` that are known, in that order; then `grain_kg`
         (grain of the record at the standard moisture) where yield was computed; then what the
-        machine declares of itself (`latency_s lead_ignore_s lag_ignore_s`); then `file` and
+        machine declares of itself (`latency_s lead_ignore_s lag_ignore_s`); `machine`, from 1,
+        where files overlap in time, so that several machines were at work; then `file` and
         `row`, the place the record stands in its file, counted from 1 with the heading included.
         Plain index. Empty cells are NaN. Of task data one row for each yield the machine updated.
 
@@ -110,14 +112,17 @@ def read_log(
         in_degrees(_canonical(table, columns, units or {}, crop), table.crs or crs or WGS84)
         for table in tables
     ]
-    log = _in_order(_joined(frames))
     file = tables[0].file if len(tables) == 1 else f"{tables[0].file} and others"
-    log = on_the_globe(log, file)
-    if "swath_m" in tables[0].made and harvester_m is not None:
-        log = log.fillna({"swath_m": harvester_m})
-    log = _with_yield(log, standard_moisture_pct, harvester_m, file)
+    _check_alike(frames)
+    parts = []
+    for group in machines_of(frames):
+        log = on_the_globe(_in_order(pd.concat(group, ignore_index=True)), file)
+        if "swath_m" in tables[0].made and harvester_m is not None:
+            log = log.fillna({"swath_m": harvester_m})
+        parts.append(_with_yield(log, standard_moisture_pct, harvester_m, file))
+    log = joined(parts)
     _check_yield(log, file)
-    order = (*LOG_COLUMNS, "grain_kg", *MACHINE_COLUMNS, "file", "row")
+    order = (*LOG_COLUMNS, "grain_kg", *MACHINE_COLUMNS, "machine", "file", "row")
     names = [name for name in order if name in log]
     return log[names]
 
@@ -140,9 +145,7 @@ def _canonical(
             continue
         unit = _unit(table, name, place, units)
         log[name] = _metric(table, name, place, unit, crop)
-    log["file"] = pd.Categorical.from_codes(
-        np.zeros(len(table.rows), dtype=np.int8), categories=pd.Index([table.file])
-    )
+    log["file"] = pd.Categorical([table.file]).repeat(len(table.rows))
     log["row"] = table.rows
     return pd.DataFrame(log)
 
@@ -256,10 +259,8 @@ def _metric(
         ) from error
 
 
-def _joined(frames: list[pd.DataFrame]) -> pd.DataFrame:
-    """Put several files end to end, in the order of their first record."""
-    if len(frames) == 1:
-        return frames[0]
+def _check_alike(frames: list[pd.DataFrame]) -> None:
+    """Refuse files that do not have the same columns."""
     have = [set(frame) - {"file", "row"} for frame in frames]
     for frame, names in zip(frames, have, strict=True):
         if names != have[0]:
@@ -268,11 +269,6 @@ def _joined(frames: list[pd.DataFrame]) -> pd.DataFrame:
                 f"{frame['file'].iloc[0]}: this file and {frames[0]['file'].iloc[0]} do not have "
                 f"the same columns ({odd}). Export all files of a harvest in the same way."
             )
-    if "time" in have[0]:
-        frames = sorted(frames, key=lambda frame: frame["time"].min())
-    files = pd.Index(dict.fromkeys(str(frame["file"].iloc[0]) for frame in frames))
-    frames = [f.assign(file=pd.Categorical(f["file"], categories=files)) for f in frames]
-    return pd.concat(frames, ignore_index=True)
 
 
 def _in_order(log: pd.DataFrame) -> pd.DataFrame:

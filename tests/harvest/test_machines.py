@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import warnings
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -111,3 +113,36 @@ def test_files_one_after_the_other_are_one_machine(drive, tmp_path):
     log = read_log(write_both(drive, tmp_path, 3600), standard_moisture_pct=12.5)
     assert "machine" not in log
     assert by_machine(log, split_passes)["pass_id"].max() == 8
+
+
+@pytest.mark.parametrize("order", ["time", "one after the other"])
+def test_two_machines_in_one_file_are_told_apart(drive, tmp_path, order):
+    first, second = drive(passes=6), drive(passes=6)
+    second["longitude"] += 0.004
+    second["time"] += pd.Timedelta(seconds=0.4)
+    both = pd.concat([first, second])
+    if order == "time":
+        both = both.sort_values("time", kind="stable")
+    path = tmp_path / "both.csv"
+    names = ["time", "longitude", "latitude", "swath_m", "flow_kg_s", "moisture_pct"]
+    both[names].to_csv(path, index=False)
+    with warnings.catch_warnings(record=True) as caught:
+        warnings.simplefilter("always")
+        log = read_log(path, standard_moisture_pct=12.5)
+    said = " ".join(str(warning.message) for warning in caught)
+    assert "2 machines wrote into one file by turns" in said
+    assert ("the time falls back" in said) == (order != "time")
+    sizes = log.groupby("machine").size()
+    assert sizes.tolist() == [len(first), len(second)]
+    assert by_machine(log, split_passes)["pass_id"].max() == 12
+    assert log.loc[log["machine"] == 1, "longitude"].max() < second["longitude"].min()
+
+
+def test_stray_positions_are_no_second_machine(drive, tmp_path):
+    log = drive(passes=6)
+    stray = np.random.default_rng(1).random(len(log)) < 0.05
+    log.loc[stray, "latitude"] += 0.01
+    path = tmp_path / "stray.csv"
+    log[["time", "longitude", "latitude", "swath_m", "flow_kg_s"]].to_csv(path, index=False)
+    with pytest.warns(LogWarning, match="no column for moisture_pct"):
+        assert "machine" not in read_log(path)

@@ -24,7 +24,7 @@ from trialkit.harvest.column_guess import (
 from trialkit.harvest.degrees import WGS84, in_degrees, on_the_globe
 from trialkit.harvest.grain import at_standard_moisture, yield_from_mass
 from trialkit.harvest.ground import interval_s, swath_m, travel_m
-from trialkit.harvest.machines import joined, machines_of
+from trialkit.harvest.machines import joined, machines_of, tracks_of
 from trialkit.harvest.readers import ExportedTable, open_export
 from trialkit.harvest.stamps import read_times
 from trialkit.units import convert
@@ -116,10 +116,11 @@ def read_log(
     _check_alike(frames)
     parts = []
     for group in machines_of(frames):
-        log = on_the_globe(_in_order(pd.concat(group, ignore_index=True)), file)
-        if "swath_m" in tables[0].made and harvester_m is not None:
-            log = log.fillna({"swath_m": harvester_m})
-        parts.append(_with_yield(log, standard_moisture_pct, harvester_m, file))
+        ordered = on_the_globe(_in_order(pd.concat(group, ignore_index=True)), file)
+        for log in tracks_of(ordered):
+            if "swath_m" in tables[0].made and harvester_m is not None:
+                log = log.fillna({"swath_m": harvester_m})
+            parts.append(_with_yield(log, standard_moisture_pct, harvester_m, file))
     log = joined(parts)
     _check_yield(log, file)
     order = (*LOG_COLUMNS, "grain_kg", *MACHINE_COLUMNS, "machine", "file", "row")

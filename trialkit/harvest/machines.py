@@ -12,13 +12,22 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from trialkit.errors import LogWarning
-from trialkit.harvest.ground import Floats, area_ha
-from trialkit.harvest.passes import NO_PASS
+from trialkit.harvest.ground import Floats, area_ha, seconds
+from trialkit.harvest.passes import JUMP_M_S, NO_PASS, has_position
 
 #: Overlap of two files that is a clock's fault and no second machine, s.
 _SAME_MACHINE_S = 60.0
+#: Share of steps too long for one machine, beyond which several wrote by turns; a stray position
+#: now and then makes two such steps.
+_BY_TURNS = 0.2
+#: Steps no longer than this are within any machine's reach, m; most machines told apart, and
+#: records below which nothing is.
+_REACH_M, _MOST_MACHINES, _LEAST_TRACK = 25.0, 6, 40
+#: Metres a degree of latitude.
+_M_DEGREE = 111_195.0
 #: Share of an effect's length left beside the others, below which they say the same.
 _ALIASED = 1e-8
 #: Columns that a machine's factor applies to.
@@ -72,6 +81,83 @@ def machines_of(frames: Sequence[pd.DataFrame]) -> list[list[pd.DataFrame]]:
 
 def _files(group: Sequence[pd.DataFrame]) -> str:
     return ", ".join(dict.fromkeys(str(frame["file"].iloc[0]) for frame in group))
+
+
+def tracks_of(log: pd.DataFrame) -> list[pd.DataFrame]:
+    """Part a log in which several machines wrote by turns, by where each can have been.
+
+    Parameters
+    ----------
+    log
+        In the order of time, with positions.
+
+    Returns
+    -------
+    list of DataFrame
+        One a machine; the log itself where one machine can have driven it all.
+
+    Warns
+    -----
+    LogWarning
+        If the log was parted.
+    """
+    clock = seconds(log)
+    known = has_position(log)
+    if clock is None or known.sum() < _LEAST_TRACK:
+        return [log]
+    x, y = _east_north(log)
+    if _far_share(x[known], y[known], clock[known]) < _BY_TURNS:
+        return [log]
+    track = _tracks(x, y, clock, known)
+    sizes = np.bincount(track)
+    apart = [
+        _far_share(x[own], y[own], clock[own])
+        for own in (known & (track == number) for number in range(sizes.size))
+    ]
+    if sizes.size < 2 or sizes.min() < _BY_TURNS * len(log) / 2 or max(apart) > _BY_TURNS / 10:
+        return [log]
+    warnings.warn(
+        f"{log['file'].iloc[0]}: {sizes.size} machines wrote into one file by turns, far apart. "
+        "They were told apart by where each can have been. Export them apart to be sure.",
+        LogWarning,
+        stacklevel=3,
+    )
+    return [log[track == number].reset_index(drop=True) for number in range(sizes.size)]
+
+
+def _east_north(log: pd.DataFrame) -> tuple[Floats, Floats]:
+    """Return places in metres, near enough to tell machines apart."""
+    latitude = log["latitude"].to_numpy(dtype=np.float64)
+    middle = float(np.cos(np.radians(np.nanmedian(latitude))))
+    return _M_DEGREE * middle * log["longitude"].to_numpy(dtype=np.float64), _M_DEGREE * latitude
+
+
+def _far_share(x: Floats, y: Floats, clock: Floats) -> float:
+    """Return the share of steps that no machine makes."""
+    if len(x) < 2:
+        return 0.0
+    reach = _REACH_M + JUMP_M_S * np.diff(clock)
+    return float((np.hypot(np.diff(x), np.diff(y)) > reach).mean())
+
+
+def _tracks(x: Floats, y: Floats, clock: Floats, known: NDArray[np.bool_]) -> NDArray[np.int64]:
+    """Give each record to the machine that can have been there, the nearest one first."""
+    track = np.zeros(len(x), dtype=np.int64)
+    last: list[tuple[float, float, float]] = []
+    own = 0
+    for number in np.flatnonzero(known).tolist():
+        here = x[number], y[number], clock[number]
+        away = [np.hypot(here[0] - a, here[1] - b) for a, b, _ in last]
+        near = [n for n, d in enumerate(away) if d <= _REACH_M + JUMP_M_S * (here[2] - last[n][2])]
+        if near:
+            own = min(near, key=lambda n: away[n])
+            last[own] = here
+        elif len(last) < _MOST_MACHINES:
+            own = len(last)
+            last.append(here)
+        track[number] = own
+    places = np.where(known, np.arange(len(x)), 0)
+    return track[np.maximum.accumulate(places)]
 
 
 def joined(parts: Sequence[pd.DataFrame]) -> pd.DataFrame:

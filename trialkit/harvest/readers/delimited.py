@@ -1,7 +1,8 @@
 """Delimited text, as monitors and office programs export it.
 
-Encoding (UTF-8, UTF-16, Latin-1), delimiter (comma, semicolon, tab) and decimal mark (point,
-comma) are found out; blank lines are passed over. What cannot be read is refused with the place.
+Encoding (UTF-8, UTF-16, Latin-1), delimiter (comma, semicolon, tab, bar, blanks) and decimal mark
+(point, comma) are found out; blank lines are passed over. What cannot be read is refused with the
+place.
 """
 
 from __future__ import annotations
@@ -22,7 +23,9 @@ from trialkit.harvest.readers.table import ExportedTable
 #: No log has more columns than this.
 MOST_COLUMNS = 500
 
-_DELIMITERS = {",": "commas", ";": "semicolons", "\t": "tabs"}
+_DELIMITERS = (",", ";", "\t", "|")
+#: Tried where none of these parts the headings: any number of blanks.
+_BLANK = " "
 
 #: Lines looked at to find delimiter and decimal mark.
 _SAMPLE_LINES = 500
@@ -61,6 +64,8 @@ def read_delimited(raw: bytes, file: str) -> ExportedTable:
     """
     lines, rows = _lines(_decoded(raw, file), file)
     delimiter = _delimiter(lines, file)
+    if delimiter == _BLANK:
+        lines = [" ".join(line.split()) for line in lines]
     headings = _headings(lines[0], delimiter)
     if len(headings) > MOST_COLUMNS:
         raise LogError(
@@ -151,13 +156,21 @@ def _delimiter(lines: list[str], file: str) -> str:
         score = same + wanted / 1000
         if score > best_score:
             best, best_score = mark, score
+    if not best and _by_blanks(lines):
+        return _BLANK
     if not best:
         raise LogError(
             f"{file}, row 1: one column is all there is in {lines[0][:60]!r}. Columns must be "
-            "parted by commas, semicolons or tabs, and the first line must hold the headings. "
-            "Export the log as CSV."
+            "parted by commas, semicolons, tabs, bars or blanks, and the first line must hold the "
+            "headings. Export the log as CSV."
         )
     return best
+
+
+def _by_blanks(lines: list[str]) -> bool:
+    """Tell whether blanks part all lines into as many cells as there are headings."""
+    wanted = len(lines[0].split())
+    return wanted > 1 and all(len(line.split()) == wanted for line in lines[1:_SAMPLE_LINES])
 
 
 def _split(line: str, delimiter: str) -> list[str]:

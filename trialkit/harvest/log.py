@@ -52,8 +52,8 @@ def read_log(
     Parameters
     ----------
     path
-        Delimited text: comma, semicolon, tab, bar or blanks; decimal point or comma; UTF-8, UTF-16 or
-        Latin-1. Vector files: shapefile, GeoPackage, GeoJSON, GeoParquet. Task data of ISO
+        Delimited text: comma, semicolon, tab, bar or blanks; decimal point or comma; UTF-8, UTF-16
+        or Latin-1. Vector files: shapefile, GeoPackage, GeoJSON, GeoParquet. Task data of ISO
         11783-10: the folder, or its TASKDATA.XML. A zip or folder of any of these. Several files
         are put in the order of their first record.
     columns

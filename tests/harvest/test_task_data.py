@@ -366,6 +366,8 @@ def test_a_display_that_contradicts_the_log_is_said(task_set):
 
 def test_no_columns_are_to_be_confirmed(task_set):
     assert propose_columns(task_set()).empty
+    with pytest.raises(LogError, match=r"says itself what its columns are, and has none called 'F"):
+        read(task_set(), columns={"flow_kg_s": "Flow"})
 
 
 @pytest.mark.parametrize(

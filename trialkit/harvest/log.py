@@ -160,6 +160,11 @@ def _mapped(table: ExportedTable, columns: Mapping[str, str]) -> dict[str, int]:
                 f"Known: {', '.join(LOG_COLUMNS)}."
             )
         place = table.find(heading)
+        if place is None and table.made >= set(table.headings):
+            raise LogError(
+                f"{table.file}: this log says itself what its columns are, and has none called "
+                f"'{heading}'. Take [harvest.columns] and [harvest.units] out of trial.toml."
+            )
         if place is None:
             raise LogError(
                 f"{table.file}, row 1: there is no column '{heading}' for {name}."

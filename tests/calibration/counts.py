@@ -1,6 +1,6 @@
 """How honest is the error of counts? Coverage of `fit_counts` on trials with known truth.
 
-    python tests/calibration/counts.py [--draws 400]
+    python tests/calibration/counts.py [--draws 200]
 
 Five counts in each of two strips a block, plants at 20 a count, blocks with a spread of 0.2 on
 the log scale, strips with none, a small and a large one; Poisson counts, and negative binomial
@@ -21,7 +21,7 @@ import pandas as pd
 
 from trialkit.models import fit_counts
 
-SEED, DRAWS = 1000, 400
+SEED, DRAWS = 1000, 200
 MEAN, BLOCK_SPREAD, PHI = 20.0, 0.2, 0.1
 SMALL, LARGE = 0.1, 0.3
 

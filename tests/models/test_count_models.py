@@ -8,7 +8,7 @@ import pytest
 from scipy import optimize, stats
 
 from trialkit.errors import ModelError, ModelWarning
-from trialkit.models import fit_counts, fit_mixed, laplace_search
+from trialkit.models import fit_counts, fit_mixed, laplace_adjusted, laplace_search
 from trialkit.models.group_factor import arrange
 from trialkit.models.laplace import CountProblem, evaluate
 from trialkit.models.model_frame import read_model_frame
@@ -456,6 +456,14 @@ def test_a_zero_is_left_where_it_is_no_top(plants):
     without = evaluate(problem, np.append(coefficients, 0.0), np.zeros(16)).log_likelihood
     assert fit.log_likelihood > without + 10
     assert found.log_likelihood == pytest.approx(fit.log_likelihood, abs=0.01)
+
+
+def test_errors_without_convergence_are_spoken_of(plants, monkeypatch):
+    monkeypatch.setattr(laplace_adjusted, "_STEPS", 0)
+    with pytest.warns(ModelWarning, match=r"did not converge: do not use these figures"):
+        fit = fit_counts("plants ~ treatment", plants, ["strip"])
+    assert not fit.converged
+    assert fit_counts("plants ~ treatment", plants, ["strip"], df="normal").converged
 
 
 def test_no_answer_without_convergence_is_silent(plants, monkeypatch):

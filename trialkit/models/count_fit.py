@@ -175,10 +175,12 @@ class CountFit:
 
         Notes
         -----
-        Averaged on the log scale over the levels of other labels with equal weight, at the
-        mean of columns that act as numbers, and for a typical group, whose random effects are
-        zero. The average over groups is higher by exp(half the sum of the variances); ratios
-        are the same either way. `std_error` is the estimate times that of its logarithm.
+        What a typical strip or block would show: random effects at zero, not averaged over.
+        Field averages are higher by the factor exp(sum of `variances` / 2), named in `notes`
+        where it matters; ratios are the same either way. Averaged on the log scale over the
+        levels of other labels with equal weight, at the mean of columns that act as numbers.
+        `std_error` is the estimate times that of its logarithm; the interval is built on the
+        log scale.
         """
         levels, rows = marginal_means(self._fixed.design, factor)
         words = [f"the mean of '{level}'" for level in levels]

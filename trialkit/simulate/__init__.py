@@ -17,7 +17,7 @@ from trialkit.simulate.export import (
     write_log,
     write_trial,
 )
-from trialkit.simulate.mishaps import NO_MISHAPS, Mishaps
+from trialkit.simulate.mishaps import EVERY_MISHAP, NO_MISHAPS, Mishaps
 from trialkit.simulate.monitor import Monitor
 from trialkit.simulate.outcome import SimulatedHarvest, Truth, harvest_trial
 from trialkit.simulate.paddock import Effect, Field, Hollow
@@ -25,6 +25,7 @@ from trialkit.simulate.plan import Plan, Site, field_boundary, lay_strips, measu
 from trialkit.simulate.samples import points, trailer_weights
 
 __all__ = [
+    "EVERY_MISHAP",
     "NO_MISHAPS",
     "PLAIN_EXPORT",
     "Effect",

@@ -8,15 +8,15 @@ from dataclasses import dataclass
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 from shapely.geometry import Polygon
 
 from trialkit.errors import LayoutError
 from trialkit.simulate.drive import Machine, drive_field
 from trialkit.simulate.lanes import Stand, grow, lay_lanes, strip_at
 from trialkit.simulate.mishaps import (
-    JUMP,
     NO_MISHAPS,
-    SPIKE,
+    REPEAT,
     Mishaps,
     Slips,
     plan_events,
@@ -170,11 +170,21 @@ def harvest_trial(
     )
     records = _reap(path, ground, lanes, stand, monitor.interval_s, stand_draw)
     sound = ((records["mishap"] == "") & (records["lane"] >= 0)).to_numpy()
-    slips = plan_slips(sound, mishaps, fault_draw)
-    records.loc[slips.spikes, "mishap"] = SPIKE
-    records.loc[slips.jumps, "mishap"] = JUMP
+    late = monitor.delay_s + monitor.moisture_delay_s + 5 * monitor.smear_s
+    slips = plan_slips(
+        sound,
+        mishaps,
+        fault_draw,
+        interval_s=monitor.interval_s,
+        inner=(records["from_start_s"] > late).to_numpy(),
+    )
+    for kind, rows in slips.of_kinds().items():
+        records.loc[rows, "mishap"] = kind
     log = _write_down(records, ground, monitor, slips, sensor_draw, start)
-    truth = Truth(stand.gains, _with_moisture(stand.strips, records), _planted(records))
+    strips = _with_moisture(stand.strips, records)
+    if len(slips.repeats):
+        log, records = _with_repeats(log, records, slips.repeats)
+    truth = Truth(stand.gains, strips, _planted(records))
     told = records.drop(columns=["lane", "speed_m_s", "swath_m"]).round(_DECIMALS)
     return SimulatedHarvest(log, told, truth, machine, monitor, settings.standard_moisture_pct)
 
@@ -242,9 +252,14 @@ def _write_down(
     intake = records["intake_kg_s"].to_numpy()
     flow = read_flow(intake, monitor, draw)
     flow[slips.spikes] = slips.spike_kg_s
+    for first, after in slips.freezes:
+        flow[first:after] = flow[first]
+    for (first, after), factor in zip(slips.surges, slips.surge_factor, strict=True):
+        flow[first:after] *= factor
     moisture = read_moisture(
         records["moisture_pct"].to_numpy(), intake, seconds / 3600, monitor, draw
     )
+    moisture[slips.wet] = slips.wet_pct
     true_along, true_across = records["along_m"].to_numpy(), records["across_m"].to_numpy()
     along, across = read_position(true_along, true_across, monitor, draw)
     along[slips.jumps] += slips.jump_along_m
@@ -268,6 +283,17 @@ def _write_down(
     log = pd.DataFrame(columns).round(_DECIMALS)
     log.insert(0, "time", pd.Timestamp(start) + milliseconds)
     return log
+
+
+def _with_repeats(
+    log: pd.DataFrame, records: pd.DataFrame, repeats: NDArray[np.int64]
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Write some records twice; the truth calls the second one the fault."""
+    twice = np.sort(np.concatenate([np.arange(len(log)), repeats]))
+    again = np.diff(twice, prepend=-1) == 0
+    log, records = log.iloc[twice], records.iloc[twice].reset_index(drop=True)
+    records.loc[again, "mishap"] = REPEAT
+    return log.reset_index(drop=True), records
 
 
 def _with_moisture(strips: pd.DataFrame, records: pd.DataFrame) -> pd.DataFrame:

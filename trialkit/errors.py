@@ -4,6 +4,12 @@ A message says what happened, where, why, and the ways out. It is raised once
 and never logged as well.
 """
 
+from __future__ import annotations
+
+import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
+
 
 class TrialkitError(Exception):
     """Base of every error that is the input's fault, not ours."""
@@ -43,3 +49,19 @@ class LogWarning(TrialkitWarning):
 
 class ModelWarning(TrialkitWarning):
     """A model was fitted, with something the user should know."""
+
+
+@contextmanager
+def noted() -> Iterator[list[str]]:
+    """Collect trialkit's own warnings as sentences for the report; let others through."""
+    notes: list[str] = []
+    with warnings.catch_warnings(record=True) as caught:
+        warnings.simplefilter("always", TrialkitWarning)
+        yield notes
+    for warning in caught:
+        if issubclass(warning.category, TrialkitWarning):
+            notes.append(str(warning.message))
+        else:
+            warnings.warn_explicit(
+                warning.message, warning.category, warning.filename, warning.lineno
+            )

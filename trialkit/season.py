@@ -6,7 +6,6 @@ import hashlib
 import platform
 import warnings
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
@@ -22,12 +21,13 @@ from trialkit.answer import (
     fit_strips,
     scrutinise,
 )
-from trialkit.errors import LogError, LogWarning, TrialkitWarning
+from trialkit.errors import LogError, LogWarning, noted
 from trialkit.harvest import (
     assign_strips,
     by_machine,
     calibrate,
     find_delay,
+    find_pass_ends,
     given_delay,
     level_machines,
     screen,
@@ -38,6 +38,7 @@ from trialkit.harvest import (
     weigh_strips,
 )
 from trialkit.result import CrossCheck, InputFile, Summary
+from trialkit.sensitivity import Sensitivity, by_screening
 from trialkit.trial.folder import Trial
 from trialkit.trial.writing import write_csv, write_whole
 
@@ -45,7 +46,7 @@ if TYPE_CHECKING:
     from geopandas import GeoDataFrame
     from pandas import DataFrame
 
-    from trialkit.harvest import Delay
+    from trialkit.harvest import Delay, PassEnds
     from trialkit.models import MixedFit
     from trialkit.trial.config import TrialConfig
 
@@ -83,6 +84,10 @@ class Harvested:
         The grain-flow delay used; None where only scales were used.
     scales
         Strip yields by the scales, where the strips were weighed.
+    warnings
+        What the user should know.
+    ends
+        How starts and ends of passes were judged, of the first machine; None without a log.
     """
 
     source: str
@@ -92,6 +97,7 @@ class Harvested:
     delay: Delay | None
     scales: DataFrame | None
     warnings: tuple[str, ...]
+    ends: PassEnds | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,6 +118,8 @@ class Result:
         The main model.
     scrutiny
         What to look at before it is believed; None where there are too few strips for that.
+    sensitivity
+        The gain under other screenings; None where the strip yields do not come from a log.
     """
 
     summary: Summary
@@ -121,6 +129,7 @@ class Result:
     harvested: Harvested
     fit: MixedFit
     scrutiny: Scrutiny | None
+    sensitivity: Sensitivity | None = None
 
     def to_json(self) -> str:
         """Return the summary as JSON text: `results/result.json`."""
@@ -159,12 +168,13 @@ def analyse(trial: Trial, *, progress: Progress | None = None) -> Result:
     tell = progress or (lambda _: None)
     harvested = harvest_season(trial, progress=progress)
     tell(STEPS[4])
-    with _noted() as notes:
+    with noted() as notes:
         fit = fit_strips(harvested.strips, trial.config)
         comparisons = compare(fit, trial.config)
         tell(STEPS[5])
         checks = tuple(_cross_checks(harvested, trial.config))
         scrutiny = scrutinise(fit, harvested.strips, harvested.log, trial.config)
+    otherwise = _under_other_screenings(harvested, trial)
     summary = Summary(
         trial=trial.config.trial.name,
         season=trial.config.trial.season,
@@ -175,6 +185,7 @@ def analyse(trial: Trial, *, progress: Progress | None = None) -> Result:
         records=_record_counts(harvested),
         cross_checks=checks,
         warnings=(
+            *(() if otherwise is None else otherwise.hangs),
             *(check.sentence() for check in trial.checks),
             *harvested.warnings,
             *dict.fromkeys(notes),
@@ -186,7 +197,14 @@ def analyse(trial: Trial, *, progress: Progress | None = None) -> Result:
         | {name: version(name) for name in _PACKAGES},
         seed=trial.config.analysis.seed,
     )
-    return Result(summary, trial.config, trial.boundary, trial.layout, harvested, fit, scrutiny)
+    field = trial.config, trial.boundary, trial.layout
+    return Result(summary, *field, harvested, fit, scrutiny, otherwise)
+
+
+def _under_other_screenings(harvested: Harvested, trial: Trial) -> Sensitivity | None:
+    if harvested.source != "monitor" or harvested.log is None:
+        return None
+    return by_screening(harvested.log, trial.layout, trial.config, boundary=trial.boundary)
 
 
 def harvest_season(trial: Trial, *, progress: Progress | None = None) -> Harvested:
@@ -209,15 +227,15 @@ def harvest_season(trial: Trial, *, progress: Progress | None = None) -> Harvest
     LogError
         If there is neither a usable log nor strip weights.
     """
-    with _noted() as notes:
+    with noted() as notes:
         scales = _scales(trial)
         weighed_only = scales is not None and not trial.harvest_logs
         source = trial.config.analysis.yield_from or ("scales" if weighed_only else "monitor")
         if source == "monitor" or trial.harvest_logs:
-            log, delay = _monitor(trial, progress)
+            log, delay, ends = _monitor(trial, progress)
             by_monitor = strip_table(log, trial.layout)
         else:
-            log, delay, by_monitor = None, None, None
+            log, delay, ends, by_monitor = None, None, None, None
         _check_calibration(by_monitor, scales, trial)
     strips = by_monitor if source == "monitor" else scales
     if strips is None:
@@ -226,10 +244,11 @@ def harvest_season(trial: Trial, *, progress: Progress | None = None) -> Harvest
             '"scales". Add them, or declare "monitor".'
         )
     account = None if log is None else screening_account(log)
-    return Harvested(source, strips, log, account, delay, scales, tuple(dict.fromkeys(notes)))
+    told = tuple(dict.fromkeys(notes))
+    return Harvested(source, strips, log, account, delay, scales, told, ends)
 
 
-def _monitor(trial: Trial, progress: Progress | None) -> tuple[DataFrame, Delay]:
+def _monitor(trial: Trial, progress: Progress | None) -> tuple[DataFrame, Delay, PassEnds]:
     """Read the log and bring it to screened records inside strips."""
     tell = progress or (lambda _: None)
     settings = trial.config.harvest
@@ -239,22 +258,21 @@ def _monitor(trial: Trial, progress: Progress | None) -> tuple[DataFrame, Delay]
     log = by_machine(log, split_passes)
     log, delay = _without_delay(log, settings.delay_s)
     tell(STEPS[2])
-    log = by_machine(
-        log,
-        lambda part: screen(
-            part,
-            settings.screening,
-            boundary=trial.boundary,
-            harvester_m=trial.config.machines.harvester_m,
-        ),
-    )
+    ends: list[PassEnds] = []
+
+    def screened(part: DataFrame) -> DataFrame:
+        ends.append(find_pass_ends(part))
+        field = {"boundary": trial.boundary, "harvester_m": trial.config.machines.harvester_m}
+        return screen(part, settings.screening, ends=ends[-1], **field)
+
+    log = by_machine(log, screened)
     tell(STEPS[3])
     log = assign_strips(log, trial.layout, edge_m=settings.edge_m)
     if "machine" in log:
         log, _ = level_machines(log)
     if trial.weights is not None and "load" in trial.weights:
         log, _ = calibrate(log, trial.weights, settings.standard_moisture_pct)
-    return log, delay
+    return log, delay, ends[0]
 
 
 def _without_delay(log: DataFrame, asked: float | str) -> tuple[DataFrame, Delay]:
@@ -348,22 +366,6 @@ def _hashes(trial: Trial) -> Iterator[InputFile]:
         yield InputFile(path.relative_to(trial.path).as_posix(), digest)
 
 
-@contextmanager
-def _noted() -> Iterator[list[str]]:
-    """Collect trialkit's own warnings as sentences for the report; let others through."""
-    notes: list[str] = []
-    with warnings.catch_warnings(record=True) as caught:
-        warnings.simplefilter("always", TrialkitWarning)
-        yield notes
-    for warning in caught:
-        if issubclass(warning.category, TrialkitWarning):
-            notes.append(str(warning.message))
-        else:
-            warnings.warn_explicit(
-                warning.message, warning.category, warning.filename, warning.lineno
-            )
-
-
 def write_results(trial: Trial, result: Result) -> list[Path]:
     """Write `results/result.json` and the tables behind it.
 
@@ -376,6 +378,8 @@ def write_results(trial: Trial, result: Result) -> list[Path]:
         write_whole(trial.results / "result.json", result.to_json()),
         write_csv(trial.results / "model.csv", result.fit.coefficients.reset_index()),
     ]
+    if result.sensitivity is not None:
+        written.append(write_csv(trial.results / "sensitivity.csv", result.sensitivity.table))
     return written + write_harvest(trial, result.harvested)
 
 

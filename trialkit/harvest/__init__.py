@@ -18,8 +18,8 @@ if TYPE_CHECKING:
     from trialkit.harvest.machines import by_machine, level_machines
     from trialkit.harvest.passes import split_passes
     from trialkit.harvest.relief import add_relief
-    from trialkit.harvest.screening import screen, screening_account
-    from trialkit.harvest.settings import Screening
+    from trialkit.harvest.screening import screen, screening_account, settled_ends
+    from trialkit.harvest.settings import Screening, screening_levels
     from trialkit.harvest.shift import shift_flow
     from trialkit.harvest.strips import assign_strips, strip_table
     from trialkit.harvest.transients import PassEnds, find_pass_ends
@@ -47,6 +47,8 @@ __all__ = [
     "read_log",
     "screen",
     "screening_account",
+    "screening_levels",
+    "settled_ends",
     "shift_flow",
     "split_passes",
     "strip_table",
@@ -79,6 +81,8 @@ _MODULES = {
     "Screening": "settings",
     "screen": "screening",
     "screening_account": "screening",
+    "screening_levels": "settings",
+    "settled_ends": "screening",
     "assign_strips": "strips",
     "strip_table": "strips",
     "weigh_strips": "weights",

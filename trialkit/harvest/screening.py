@@ -96,7 +96,7 @@ def screen(
     limits = settings or Screening()
     if "pass_id" not in log:
         log = split_passes(log, jump_m_s=limits.jump_m_s)
-    records = _records(log, boundary, harvester_m, pass_ends_s(log, limits, ends))
+    records = _records(log, boundary, harvester_m, settled_ends(log, limits, ends))
     by = np.full(len(log), -1, dtype=np.int8)
     for place, name in enumerate(limits.rules):
         taken = records.left & RULES[name](records, limits)
@@ -110,7 +110,7 @@ def screen(
     return log.assign(**added)
 
 
-def pass_ends_s(
+def settled_ends(
     log: pd.DataFrame, limits: Screening, ends: PassEnds | None = None
 ) -> tuple[float, float]:
     """Return the seconds to leave out at the start and end of passes: given, or found.

@@ -90,8 +90,11 @@ def assign_strips(
 
     strips = trial_strips(layout)
     grid = local_grid(strips)
-    polygons = strips.to_crs(grid).geometry.to_numpy()
-    x, y = _on_grid(log, grid)
+    drawn = np.asarray(strips.to_crs(grid).geometry.to_numpy(), dtype=object)
+    # With the strips along an axis, bounding boxes all but tell them apart.
+    turn = _turn(drawn[0])
+    polygons = np.asarray(shapely.transform(drawn, lambda places: places @ turn), dtype=object)
+    x, y = (np.column_stack(_on_grid(log, grid)) @ turn).T
     points = np.asarray(shapely.points(x, y), dtype=object)
     known = np.isfinite(x)
     own = _strip_of(points, known, polygons)
@@ -133,10 +136,25 @@ def _strip_of(
     """Return the number of the strip each point lies in, −1 for none."""
     own = np.full(len(points), -1, dtype=np.int64)
     where = np.flatnonzero(known)
-    record, strip = shapely.STRtree(polygons).query(points[where], predicate="intersects")
+    record, strip = shapely.STRtree(polygons).query(points[where])
+    shapely.prepare(polygons)
+    inside = shapely.intersects(polygons[strip], points[where[record]])
+    record, strip = record[inside], strip[inside]
     # Backwards, so that where strips touch the first one in the layout keeps the point.
-    own[where[record[::-1]]] = strip[::-1]
+    order = np.lexsort((-strip, record))
+    own[where[record[order]]] = strip[order]
     return own
+
+
+def _turn(strip: shapely.Geometry) -> Floats:
+    """Return the rotation that lays a strip's long side along the first axis."""
+    corners = shapely.get_coordinates(shapely.minimum_rotated_rectangle(strip))
+    sides = np.diff(corners, axis=0)
+    lengths = np.hypot(sides[:, 0], sides[:, 1])
+    if not lengths.size or lengths.max() == 0:
+        return np.eye(2)
+    along = sides[lengths.argmax()] / lengths.max()
+    return np.array([[along[0], -along[1]], [along[1], along[0]]])
 
 
 def _edges(log: pd.DataFrame, edge_m: float | None) -> Floats:

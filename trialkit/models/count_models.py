@@ -103,6 +103,22 @@ def fit_counts(
     Wald's intervals instead, as general-purpose libraries print them. Estimates and
     `log_likelihood` are the same either way.
 
+    Measured on simulated trials without any difference (five counts of some 20 in each strip,
+    random block and strip, 200 to 400 trials a figure; `tests/calibration/counts.py`), 95%
+    intervals held the truth, with 3, 6 and 12 pairs of strips, in
+
+    - strips that differ much (spread of 0.3 on the log scale): 98, 98, 93% with Poisson's
+      counts, 99, 99, 95% with the negative binomial's;
+    - a little (0.1): 100, 97, 96% and 100, 98, 97%;
+    - not at all: 100, 99, 98% and 100, 99, 98%.
+
+    What is missing to 100 is the share of false positives at 5%. So with few pairs intervals are
+    too wide where strips differ little: a variance cannot be below zero, and few strips cannot
+    show that it is zero. `df="normal"` held the truth in 79% with 3 pairs that differ much. Where
+    counts are not small, `fit_mixed` on the logarithm of each strip's rate, with blocks in the
+    formula, is the better judge: in 300 trials each with a spread of 0.1 it held the truth in
+    95, 97 and 94%.
+
     Examples
     --------
     >>> import pandas as pd

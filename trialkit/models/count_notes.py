@@ -119,8 +119,9 @@ def _group_notes(frame: ModelFrame, fixed: LogLinear, problem: CountProblem) -> 
         return []
     return [
         f"Only {what} carry what is compared, which leaves {fewest:.0f} degrees of freedom. The "
-        "intervals allow for it. Where strips differ no more than counts inside them do, they "
-        "are wider than need be, the more so the fewer the strips."
+        "intervals allow for it. Where strips differ little beyond what counts scatter by chance, "
+        "they are wider than need be: with 3 pairs of strips 95% intervals then hold the truth "
+        "nearly always, and a real difference is easily missed."
     ]
 
 

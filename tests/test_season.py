@@ -207,6 +207,7 @@ def test_results_are_whole_files_and_inputs_stay_untouched(tmp_path):
     assert {path.name for path in written} == {
         "result.json",
         "model.csv",
+        "sensitivity.csv",
         "strips.csv",
         "screening.csv",
         "records.csv",

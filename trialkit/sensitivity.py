@@ -145,8 +145,9 @@ def _hanging(table: DataFrame) -> Iterator[str]:
         signs = set(np.sign([gain for gain in gains if gain == gain]))
         if len(set(verdicts)) == 1 and len(signs) <= 1:
             continue
+        places = 2 if min((abs(gain) for gain in gains if gain == gain), default=1) >= 0.1 else 3
         told = [
-            f"{_outcome(gain, verdict)} under {_SAID[level]}"
+            f"{_outcome(gain, verdict, places)} under {_SAID[level]}"
             for level, gain, verdict in zip(rows["level"], gains, verdicts, strict=True)
         ]
         yield (
@@ -156,7 +157,7 @@ def _hanging(table: DataFrame) -> Iterator[str]:
         )
 
 
-def _outcome(gain: float, verdict: str) -> str:
+def _outcome(gain: float, verdict: str, places: int) -> str:
     if not verdict:
         return "no answer"
-    return f"{gain:+.2f} t/ha ('{verdict}')".replace("-", "−")
+    return f"{gain:+.{places}f} t/ha ('{verdict}')".replace("-", "−")

@@ -118,3 +118,28 @@ def test_several_treatments_at_once(ends, words):
     assert found.startswith("With 2 treatments against Untreated, one may look different by luck")
     assert "about 95 in 100 have all 2 right" in found
     assert words in found
+
+
+def screenings(*rows):
+    names = ["level", "gain_t_ha", "verdict"]
+    return pd.DataFrame(rows, columns=names).assign(treatment="Dressed")
+
+
+def test_an_answer_that_any_screening_gives(compare):
+    table = screenings(
+        ("none", -0.1, "did not pay"),
+        ("light", 0.27, "paid"),
+        ("default", 0.3, "paid"),
+        ("hard", 0.31, "paid"),
+    )
+    assert adviser.under_screenings(compare(**PAID), table) == (
+        "Dressed: from light to hard screening the gain lies within +0.27 to +0.31 t/ha and the "
+        "verdict stays the same: it does not hang on the records left out."
+    )
+
+
+def test_an_answer_that_hangs_on_the_screening(compare):
+    table = screenings(("light", 0.1, "not settled"), ("default", 0.3, "paid"), ("hard", 0.2, ""))
+    words = adviser.under_screenings(compare(**PAID), table)
+    assert "hangs on which records are left out: light: 'not settled'; default: 'paid'" in words
+    assert words.endswith("hard: no answer.")

@@ -2,9 +2,11 @@ from __future__ import annotations
 
 import re
 
+import numpy as np
 import pandas as pd
 import pytest
 
+from trialkit.harvest import PassEnds, Screening
 from trialkit.money import partial_budget
 from trialkit.report import page_tables
 from trialkit.result import InputFile
@@ -98,6 +100,40 @@ def test_a_budget_says_what_is_dominated():
 def test_the_screening_account(screening):
     rows = cells(page_tables.left_out_rows(screening))
     assert rows[1] == ["pass end", "1,240", "6.20"]
+
+
+def test_the_screening_account_with_ground_and_grain(screening):
+    known = screening.assign(area_ha=[2.5, 1.25, np.nan], grain_t=[7.5, 3.0, np.nan])
+    rows = cells(page_tables.left_out_rows(known))
+    assert rows[0][-2:] == ["Area cut, ha", "Grain, t"]
+    assert rows[1] == ["pass end", "1,240", "6.20", "2.500", "7.50"]
+    assert rows[3][-2:] == ["–", "–"]
+
+
+def test_the_gain_under_other_screenings():
+    levels = ["none", "light", "default", "hard"]
+    table = pd.DataFrame({"level": levels, "treatment": "Dressed", "share_pct": [0, 1, 6, 11.0]})
+    table = table.assign(gain_t_ha=[0.1, 0.2, 0.2, np.nan], low_t_ha=-0.1, high_t_ha=0.4)
+    table = table.assign(chance_paid=0.5, verdict=["paid", "paid", "paid", ""])
+    rows = cells(page_tables.sensitivity(table, confidence=0.95))
+    assert rows[0][:3] == ["Screening", "Left out, %", "Gain, t/ha"]
+    assert rows[3][:3] == ["as declared (main analysis)", "6.0", "0.200"]
+    assert rows[4][2] == "–"
+    assert rows[4][-1] == "too little left to compare"
+    two = pd.concat([table, table.assign(treatment="Other")])
+    assert "Treatment" in cells(page_tables.sensitivity(two, confidence=0.95))[0]
+
+
+def test_limits_that_were_found_and_rules_that_were_chosen():
+    ends = PassEnds(9.0, 6.0, True, True, pd.DataFrame(), 40)
+    shown = dict(cells(page_tables.settings(Screening().model_dump(), ends))[1:])
+    assert shown["pass_start_s"] == "found: 9"
+    assert shown["pass_end_s"] == "found: 6"
+    assert shown["rules"] == "all, in their usual order"
+    fewer = Screening(rules=("turning", "overlap"), pass_start_s=12).model_dump()
+    shown = dict(cells(page_tables.settings(fewer))[1:])
+    assert (shown["rules"], shown["pass_start_s"]) == ("turning, overlap", "12")
+    assert dict(cells(page_tables.settings({"rules": ()}))[1:])["rules"] == "none"
 
 
 def test_settings_inputs_and_versions():

@@ -149,6 +149,15 @@ def test_notes_are_pointed_to():
     assert "read the 3 notes" in wording.notes_ahead(["a", "b", "c"])
 
 
+def test_what_the_answer_hangs_on_stands_before_all_other_notes():
+    assert wording.notes_ahead(["It hangs."], ["It hangs."]) == "Before you rely on this: It hangs."
+    several = wording.notes_ahead(["It hangs.", "b", "c"], ["It hangs."])
+    assert several == (
+        "Before you rely on this: It hangs. And read the 2 other notes after this page."
+    )
+    assert "the other note after" in wording.notes_ahead(["It hangs.", "b"], ["It hangs."])
+
+
 def test_cautions_and_limits_say_what_they_must():
     cautions, limits = " ".join(wording.CAUTIONS), " ".join(wording.LIMITS)
     for must in ("Label and safety data sheet first", "never food or feed", "eye protection"):

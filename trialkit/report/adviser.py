@@ -12,6 +12,7 @@ if TYPE_CHECKING:
 
     from trialkit.result import Comparison, CrossCheck
 
+NO_SCREENING = "The strip yields come from scale weights, so no records were screened for them."
 TOO_FEW_TO_LOOK = (
     "Too few strips are left over from treatments and blocks to judge one of them by the others."
 )
@@ -93,6 +94,32 @@ def one_strip(comparison: Comparison, without_one: DataFrame) -> str:
         for verdict, part in turned.groupby("verdict", sort=False)
     ]
     return f"{start}. The verdict hangs on single strips: {'; '.join(instead)}."
+
+
+def under_screenings(comparison: Comparison, table: DataFrame) -> str:
+    """Say whether the answer on one treatment holds whichever records are left out.
+
+    Parameters
+    ----------
+    comparison
+        The main analysis of the treatment.
+    table
+        One row a level and treatment: `level treatment gain_t_ha verdict`, as
+        `trialkit.sensitivity.by_screening` has it.
+    """
+    rows = table[(table["treatment"] == comparison.treatment) & (table["level"] != "none")]
+    gains = rows["gain_t_ha"].dropna()
+    start = (
+        f"{comparison.treatment}: from light to hard screening the gain lies within "
+        f"{signed_range(gains.min(), gains.max())} t/ha"
+    )
+    if set(rows["verdict"]) == {comparison.verdict}:
+        return f"{start} and the verdict stays the same: it does not hang on the records left out."
+    each = [
+        f"{level}: {f'{verdict!r}' if verdict else 'no answer'}"
+        for level, verdict in zip(rows["level"], rows["verdict"], strict=True)
+    ]
+    return f"{start}. The verdict hangs on which records are left out: {'; '.join(each)}."
 
 
 def _either(names: Sequence[str]) -> str:

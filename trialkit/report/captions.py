@@ -18,6 +18,7 @@ from trialkit.report.numbers import (
 if TYPE_CHECKING:
     from pandas import DataFrame
 
+    from trialkit.harvest import PassEnds
     from trialkit.result import Comparison
 
 SAME_YIELD = "same yield"
@@ -29,6 +30,8 @@ STRIP_YIELDS_CAPTION = (
 )
 RESIDUAL_AXIS = "Left over, t/ha"
 YIELD_MAP_CAPTION = "North is up. Records kept, averaged over small squares; lines are the strips."
+FLOW_AXIS = "Share of the usual yield"
+START_AXIS, END_AXIS = "Seconds since grain came", "Seconds until grain ends"
 BEFORE_AFTER_CAPTION = "The last bar holds every yield beyond it."
 
 
@@ -145,6 +148,21 @@ def before_after_picture(log: DataFrame) -> str:
     )
 
 
+def pass_ends_words(ends: PassEnds) -> str:
+    """Say how many seconds are left out at the ends of passes, and where they come from."""
+    told = [
+        f"{seconds:.0f} s at the {end}{'' if found else ' (the usual; the log does not show it)'}"
+        for end, seconds, found in (
+            ("start", ends.start_s, ends.start_found),
+            ("end", ends.end_s, ends.end_found),
+        )
+    ]
+    return (
+        f"The usual yield of {ends.passes} passes, second by second, while the machine fills and "
+        f"empties. Left of the line it is not the crop: {told[0]} of each pass, {told[1]}."
+    )
+
+
 def delay_picture(delay_s: float, sharp: bool) -> str:
     """Describe the curve that the grain-flow delay was read from."""
     return (
@@ -160,6 +178,23 @@ def delay_used(delay_s: float, sharp: bool) -> str:
 
 # Tables -----------------------------------------------------------------------------------------
 
+#: The levels of screening in the words of a table.
+SCREENINGS = {
+    "none": "none: every record counts",
+    "light": "light: only what cannot be a yield",
+    "default": "as declared (main analysis)",
+    "hard": "hard: tight limits, sound records lost",
+}
+SCREENINGS_NOTE = (
+    "Each time the main analysis, from strip yields made of the records left. Left out: share of "
+    "the records inside the strips."
+)
+NO_ANSWER = "too little left to compare"
+NO_RULES, ALL_RULES = "none", "all, in their usual order"
+LEFT_OUT_NOTE = (
+    "Ground and grain as the monitor has them: width times distance, and its yield on that ground."
+)
+
 TABLES = {
     "strips": "Strips",
     "coefficients": "Coefficients of the main model",
@@ -170,6 +205,7 @@ TABLES = {
     "money": "What the gain is worth",
     "budget": "Partial budget",
     "left-out": "Records left out",
+    "sensitivity": "The gain under other screenings",
     "settings": "Limits of the screening",
     "inputs": "Input files",
     "versions": "Software",
@@ -206,6 +242,9 @@ HEADINGS = {
     "marginal_return_pct": "Marginal rate of return, %",
     "records": "Records",
     "share_pct": "Share of the log, %",
+    "grain_t": "Grain, t",
+    "level": "Screening",
+    "lost_pct": "Left out, %",
     "setting": "Setting",
     "value": "Value",
     "file": "File",

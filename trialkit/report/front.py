@@ -25,6 +25,7 @@ def front_page(
     *,
     gains: Shown,
     strip_map: Shown,
+    first: Sequence[str] = (),
 ) -> Piece:
     """Lay out the first page.
 
@@ -40,6 +41,8 @@ def front_page(
         The picture of the gains against their break-even.
     strip_map
         The map of the strips.
+    first
+        Warnings that stand on the page itself, however many others there are.
     """
     analysis, money = config.analysis, config.money
     lost = strips.loc[strips["yield_t_ha"].isna(), "strip"].astype(str).tolist()
@@ -54,7 +57,7 @@ def front_page(
         tone=_tone(summary.comparisons),
         headline=wording.headline(summary.comparisons),
         evidence=_evidence(summary, analysis.confidence),
-        notes=wording.notes_ahead(summary.warnings),
+        notes=wording.notes_ahead(summary.warnings, first),
         answers=[
             _answer(c, numbers.yield_decimals(summary.comparisons)) for c in summary.comparisons
         ],

@@ -10,11 +10,13 @@ import pandas as pd
 from great_tables import GT
 
 from trialkit.columns import COLUMNS
+from trialkit.harvest.settings import RULE_NAMES
 from trialkit.report import captions
 from trialkit.report.numbers import counting_order, p_text
 from trialkit.report.pieces import Piece, captioned
 
 if TYPE_CHECKING:
+    from trialkit.harvest import PassEnds
     from trialkit.result import Comparison, CrossCheck, InputFile
 
 #: Decimal places by column; columns that are not here are shown as text.
@@ -24,7 +26,7 @@ _DECIMALS = {
     **{"low_together": 3, "high_together": 3},
     **{"gain_t_ha": 3, "low_t_ha": 3, "high_t_ha": 3, "break_even_t_ha": 3, "chance_paid": 3},
     **{"net_per_ha": 2, "net_low": 2, "net_high": 2, "gross": 2, "net": 2, "costs_per_ha": 2},
-    **{"marginal_return_pct": 0, "records": 0, "share_pct": 2},
+    **{"lost_pct": 1, "marginal_return_pct": 0, "records": 0, "share_pct": 2, "grain_t": 2},
 }
 
 
@@ -148,26 +150,63 @@ def budget(table: pd.DataFrame, *, currency: str) -> Piece:
 
 
 def left_out_rows(account: pd.DataFrame) -> Piece:
-    """Show how many records were left out, by reason.
+    """Show how much was left out, by reason: records, ground and grain.
 
     Parameters
     ----------
     account
-        One row a reason: `reason records share_pct`.
+        One row a reason: `reason records share_pct`, and where known `area_ha grain_t`.
     """
-    return _table("left-out", account[["reason", "records", "share_pct"]])
+    names = [n for n in ("area_ha", "grain_t") if n in account and account[n].notna().any()]
+    return _table(
+        "left-out", account[["reason", "records", "share_pct", *names]], note=captions.LEFT_OUT_NOTE
+    )
 
 
-def settings(limits: Mapping[str, float]) -> Piece:
+def sensitivity(table: pd.DataFrame, *, confidence: float) -> Piece:
+    """Show the gain under several screenings.
+
+    Parameters
+    ----------
+    table
+        One row a level and treatment: `level treatment share_pct gain_t_ha low_t_ha high_t_ha
+        chance_paid verdict`.
+    confidence
+        Confidence level of the intervals.
+    """
+    levels = table["level"].map(captions.SCREENINGS)
+    shown = table.assign(level=levels, verdict=table["verdict"].replace("", captions.NO_ANSWER))
+    if len(set(shown["treatment"])) == 1:
+        shown = shown.drop(columns="treatment")
+    note = f"{captions.SCREENINGS_NOTE} {captions.interval_note(confidence)}"
+    return _table("sensitivity", shown.rename(columns={"share_pct": "lost_pct"}), note=note)
+
+
+def settings(
+    limits: Mapping[str, float | str | Sequence[str]], ends: PassEnds | None = None
+) -> Piece:
     """Show the limits that the screening used.
 
     Parameters
     ----------
     limits
         Value by name, as in `[harvest.screening]` of `trial.toml`.
+    ends
+        What was found for starts and ends of passes.
     """
-    values = [f"{value:g}" for value in limits.values()]
+    found = {} if ends is None else {"pass_start_s": ends.start_s, "pass_end_s": ends.end_s}
+    values = [_setting(value, found.get(name)) for name, value in limits.items()]
     return _table("settings", pd.DataFrame({"setting": list(limits), "value": values}))
+
+
+def _setting(value: float | str | Sequence[str], found: float | None) -> str:
+    if isinstance(value, int | float):
+        return f"{value:g}"
+    if isinstance(value, str):
+        return value if found is None else f"{value}: {found:g}"
+    if tuple(value) == RULE_NAMES:
+        return captions.ALL_RULES
+    return ", ".join(value) or captions.NO_RULES
 
 
 def inputs(entries: Sequence[InputFile]) -> Piece:

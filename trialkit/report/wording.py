@@ -174,19 +174,30 @@ def _doubt(comparison: Comparison, currency: str) -> str:
     return ""
 
 
-def notes_ahead(notes: Sequence[str]) -> str:
+def notes_ahead(notes: Sequence[str], first: Sequence[str] = ()) -> str:
     """Return the note that the reader should see before relying on the answer.
 
     Parameters
     ----------
     notes
         What was noticed; several are only pointed to, since the page has room for one.
+    first
+        Those among them that stand here whatever else was noticed.
     """
+    if first:
+        rest = len(notes) - len(first)
+        more = f" And read the {counted_notes(rest)} after this page." if rest > 0 else ""
+        return f"Before you rely on this: {' '.join(first)}{more}"
     if not notes:
         return ""
     if len(notes) == 1:
         return f"Before you rely on this: {notes[0]}"
     return f"Before you rely on this, read the {len(notes)} notes after this page."
+
+
+def counted_notes(number: int) -> str:
+    """Return how many notes there are besides those told."""
+    return "other note" if number == 1 else f"{number} other notes"
 
 
 def rule(paid_at: float, did_not_pay_at: float) -> str:

@@ -1,0 +1,36 @@
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from trialkit.harvest import PassEnds
+from trialkit.report.curves import flow_curve
+
+
+@pytest.fixture
+def ends():
+    seconds = np.arange(45.0)
+    curve = pd.concat(
+        pd.DataFrame({"end": end, "seconds": seconds, "share": np.minimum(1, 0.1 + seconds / top)})
+        for end, top in (("start", 9), ("end", 6))
+    )
+    return PassEnds(9.0, 10.0, True, False, curve, 24)
+
+
+def test_the_flow_curve_shows_both_ends_and_the_limits(ends):
+    picture = flow_curve(ends)
+    assert set(picture.plot.data["side"]) == {
+        "Seconds since grain came",
+        "Seconds until grain ends",
+    }
+    assert "24 passes" in picture.alt
+    assert "9 s at the start" in picture.alt
+    assert "10 s at the end (the usual; the log does not show it)" in picture.alt
+    assert picture.drawn("svg").startswith(b"<?xml")
+
+
+def test_limits_that_were_given_are_drawn(ends):
+    picture = flow_curve(ends, (15.0, 4.0))
+    assert "15 s at the start" in picture.alt
+    assert picture.drawn("svg") != flow_curve(ends).drawn("svg")

@@ -76,11 +76,25 @@ def test_a_pooled_error_is_wrong_where_one_of_three_treatments_varies_more(calib
 
 
 @pytest.mark.parametrize(
-    "way", ["points, blocks fixed", "points, blocks random", "points, field trend"]
+    "way",
+    [
+        "points, blocks fixed",
+        "points, blocks random",
+        "points, field trend",
+        "strips weighted along the pass",
+    ],
 )
 def test_points_models_keep_their_error(calibration, scenario, way):
     draws = scenario("usual field, 6 pairs").draw(POINT_DRAWS, SEED)
     assert within(calibration.by_points(draws, draws.bare, way).finds(), 0.05)
+
+
+def test_correlation_along_the_pass_is_measured_where_asked_for(calibration, scenario):
+    numbers = calibration.Numbers(12, 1, 1, 2)
+    row = calibration.measure(scenario("3 pairs"), numbers, SEED)
+    for way in (*calibration.ALONG_WAY, calibration.WEIGHTED_WAY):
+        assert 0 <= row[f"{way} false"] <= 100
+        assert way in calibration.detail_tables([row])
 
 
 def test_a_plain_t_test_on_points_claims_far_too_much(calibration, scenario):
@@ -101,7 +115,7 @@ def test_the_same_seed_gives_the_same_numbers(calibration, scenario):
 
 
 def test_the_command_prints_the_table_that_the_readme_shows():
-    few = ["--draws", "12", "--point-draws", "2", "--surface-draws", "1", "--along-draws", "1"]
+    few = ["--draws", "12", "--point-draws", "2", "--surface-draws", "1"]
     run = subprocess.run(
         [sys.executable, "tests/calibration/run.py", *few, "--workers", "1"],
         cwd=ROOT,

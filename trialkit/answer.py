@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import numpy as np
 import pandas as pd
 
 from trialkit.errors import ModelError, TrialkitWarning
@@ -18,6 +19,7 @@ from trialkit.harvest.strips import listed_strips
 from trialkit.models import (
     Finding,
     MixedFit,
+    Surface,
     diagnose,
     fit_mixed,
     leave_one_out,
@@ -28,6 +30,7 @@ from trialkit.money import Payoff, payoff
 from trialkit.result import Comparison, CrossCheck
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
     from pandas import DataFrame
 
     from trialkit.trial.config import TrialConfig
@@ -35,6 +38,8 @@ if TYPE_CHECKING:
 MAIN_METHOD = "strip means, blocks as fixed effects, least squares"
 WITHOUT_BLOCKS = "strip means, no blocks, least squares"
 
+#: Places along and across the field that it takes to see a trend.
+_FEWEST_PLACES = 6
 #: Degrees of freedom that it takes to judge one strip by the others.
 _FEWEST_DF = 2
 
@@ -312,19 +317,31 @@ def by_shuffling(strips: DataFrame, config: TrialConfig) -> Iterator[CrossCheck]
 
 
 def by_records(log: DataFrame, config: TrialConfig) -> Iterator[CrossCheck]:
-    """Judge the gains by the single records, with the strip still the unit."""
+    """Judge the gains by the single records, a trend over the field taken out.
+
+    The strip is the unit here too. In simulated fields (see the README) this model kept to its 5%
+    about as well as strip means do and found a few gains more; with correlation along the pass,
+    which takes neighbouring passes for independent, it found far fewer.
+    """
     records = log[log["kept"]]
     order = [config.control, *(t.name for t in config.treatments if not t.control)]
-    records = records.assign(treatment=pd.Categorical(records["treatment"], categories=order))
-    blocks = ("block",) if _has_blocks(records.drop_duplicates("strip")) else ()
-    random = (*blocks, "block:strip")
-    fit = fit_mixed(
-        "yield_t_ha ~ treatment", records, random=random, confidence=config.analysis.confidence
+    records = records.assign(
+        treatment=pd.Categorical(records["treatment"], categories=order), **_field_axes(records)
     )
+    blocks = ("block",) if _has_blocks(records.drop_duplicates("strip")) else ()
+    wide = records[["across_m", "along_m"]].round(1).nunique().min() >= _FEWEST_PLACES
+    fit = fit_mixed(
+        "yield_t_ha ~ treatment",
+        records,
+        random=(*blocks, "block:strip"),
+        surface=Surface("across_m", "along_m") if wide else None,
+        confidence=config.analysis.confidence,
+    )
+    trend = "a smooth trend over the field" if wide else "no trend over the field"
     gains = fit.differences("treatment", against=config.control)
     for treatment, (_, gain) in zip(order[1:], gains.iterrows(), strict=True):
         yield CrossCheck(
-            "records, with block and strip as random effects",
+            f"records, with block and strip as random effects and {trend}",
             treatment,
             config.control,
             float(gain["estimate"]),
@@ -333,6 +350,17 @@ def by_records(log: DataFrame, config: TrialConfig) -> Iterator[CrossCheck]:
             float(gain["p"]),
             "The strip is the unit here too: its records do not count as replicates.",
         )
+
+
+def _field_axes(records: DataFrame) -> dict[str, NDArray[np.float64]]:
+    """Return each record's place along the passes and across them, m."""
+    heading = np.radians(records["heading_deg"].to_numpy(dtype=float))
+    axis = np.angle(np.nanmean(np.exp(2j * heading))) / 2  # whichever way along it
+    x, y = (records[name].to_numpy(dtype=float) for name in ("x_m", "y_m"))
+    return {
+        "along_m": x * np.sin(axis) + y * np.cos(axis),
+        "across_m": x * np.cos(axis) - y * np.sin(axis),
+    }
 
 
 def by_other_yields(name: str, strips: DataFrame, config: TrialConfig) -> Iterator[CrossCheck]:

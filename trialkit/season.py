@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-import hashlib
-import platform
 import warnings
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from importlib.metadata import version
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -27,6 +24,7 @@ from trialkit.harvest import (
     by_machine,
     calibrate,
     find_delay,
+    find_moisture_delay,
     find_pass_ends,
     given_delay,
     level_machines,
@@ -37,9 +35,10 @@ from trialkit.harvest import (
     strip_table,
     weigh_strips,
 )
-from trialkit.result import CrossCheck, InputFile, Summary
+from trialkit.result import CrossCheck, Summary
 from trialkit.sensitivity import Sensitivity, by_screening
 from trialkit.trial.folder import Trial
+from trialkit.trial.provenance import input_files, software
 from trialkit.trial.writing import write_csv, write_whole
 
 if TYPE_CHECKING:
@@ -59,9 +58,6 @@ STEPS = (
     "Fitting the model",
     "Cross-checking",
 )
-
-#: Packages whose versions can change a number.
-_PACKAGES = ("trialkit", "numpy", "pandas", "scipy", "formulaic", "geopandas", "shapely", "pyproj")
 
 Progress = Callable[[str], None]
 
@@ -88,6 +84,8 @@ class Harvested:
         What the user should know.
     ends
         How starts and ends of passes were judged, of the first machine; None without a log.
+    moisture_delay
+        The delay of the moisture sensor that was used, of the first machine; None without a log.
     """
 
     source: str
@@ -98,6 +96,7 @@ class Harvested:
     scales: DataFrame | None
     warnings: tuple[str, ...]
     ends: PassEnds | None = None
+    moisture_delay: Delay | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,9 +191,8 @@ def analyse(trial: Trial, *, progress: Progress | None = None) -> Result:
             *disagreements(comparisons, checks),
             *_odd_strips(scrutiny),
         ),
-        inputs=tuple(_hashes(trial)),
-        versions={"python": platform.python_version()}
-        | {name: version(name) for name in _PACKAGES},
+        inputs=tuple(input_files(trial)),
+        versions=software(),
         seed=trial.config.analysis.seed,
     )
     field = trial.config, trial.boundary, trial.layout
@@ -232,10 +230,10 @@ def harvest_season(trial: Trial, *, progress: Progress | None = None) -> Harvest
         weighed_only = scales is not None and not trial.harvest_logs
         source = trial.config.analysis.yield_from or ("scales" if weighed_only else "monitor")
         if source == "monitor" or trial.harvest_logs:
-            log, delay, ends = _monitor(trial, progress)
+            log, (delay, moist, ends) = _monitor(trial, progress)
             by_monitor = strip_table(log, trial.layout)
         else:
-            log, delay, ends, by_monitor = None, None, None, None
+            log, delay, moist, ends, by_monitor = None, None, None, None, None
         _check_calibration(by_monitor, scales, trial)
     strips = by_monitor if source == "monitor" else scales
     if strips is None:
@@ -245,10 +243,12 @@ def harvest_season(trial: Trial, *, progress: Progress | None = None) -> Harvest
         )
     account = None if log is None else screening_account(log)
     told = tuple(dict.fromkeys(notes))
-    return Harvested(source, strips, log, account, delay, scales, told, ends)
+    return Harvested(source, strips, log, account, delay, scales, told, ends, moist)
 
 
-def _monitor(trial: Trial, progress: Progress | None) -> tuple[DataFrame, Delay, PassEnds]:
+def _monitor(
+    trial: Trial, progress: Progress | None
+) -> tuple[DataFrame, tuple[Delay, Delay, PassEnds]]:
     """Read the log and bring it to screened records inside strips."""
     tell = progress or (lambda _: None)
     settings = trial.config.harvest
@@ -256,7 +256,7 @@ def _monitor(trial: Trial, progress: Progress | None) -> tuple[DataFrame, Delay,
     log = trial.harvest_log()
     tell(STEPS[1])
     log = by_machine(log, split_passes)
-    log, delay = _without_delay(log, settings.delay_s)
+    log, delay, moist = _without_delay(log, settings.delay_s, settings.moisture_delay_s)
     tell(STEPS[2])
     ends: list[PassEnds] = []
 
@@ -272,22 +272,26 @@ def _monitor(trial: Trial, progress: Progress | None) -> tuple[DataFrame, Delay,
         log, _ = level_machines(log)
     if trial.weights is not None and "load" in trial.weights:
         log, _ = calibrate(log, trial.weights, settings.standard_moisture_pct)
-    return log, delay, ends[0]
+    return log, (delay, moist, ends[0])
 
 
-def _without_delay(log: DataFrame, asked: float | str) -> tuple[DataFrame, Delay]:
-    """Take the grain-flow delay out, each machine's own; return that of the first."""
+def _without_delay(
+    log: DataFrame, asked: float | str, of_moisture: float | str
+) -> tuple[DataFrame, Delay, Delay]:
+    """Take the delays of flow and moisture out, each machine's own; return the first one's."""
     delays: list[Delay] = []
+    moist: list[Delay] = []
 
     def moved(part: DataFrame) -> DataFrame:
         delays.append(find_delay(part) if isinstance(asked, str) else given_delay(asked))
-        return shift_flow(part, delays[-1].delay_s)
+        moist.append(find_moisture_delay(part, delays[-1].delay_s, of_moisture))
+        return shift_flow(part, delays[-1].delay_s, moisture_delay_s=moist[-1].delay_s)
 
     log = by_machine(log, moved)
     if len(delays) > 1:
         told = ", ".join(f"{d.delay_s:.0f} s for {n + 1}" for n, d in enumerate(delays))
         warnings.warn(f"Grain-flow delay of the harvesters: {told}.", LogWarning, stacklevel=2)
-    return log, delays[0]
+    return log, delays[0], moist[0]
 
 
 def _check_calibration(monitor: DataFrame | None, scales: DataFrame | None, trial: Trial) -> None:
@@ -357,13 +361,6 @@ def _record_counts(harvested: Harvested) -> dict[str, object]:
     }
     kept = int(harvested.log["kept"].sum())
     return {"read": len(harvested.log), "kept": kept, "reasons": reasons}
-
-
-def _hashes(trial: Trial) -> Iterator[InputFile]:
-    for path in trial.input_files:
-        with path.open("rb") as file:
-            digest = hashlib.file_digest(file, "sha256").hexdigest()
-        yield InputFile(path.relative_to(trial.path).as_posix(), digest)
 
 
 def write_results(trial: Trial, result: Result) -> list[Path]:

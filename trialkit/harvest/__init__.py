@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from trialkit.harvest.joins import join_points, join_raster, join_zones
     from trialkit.harvest.log import read_log
     from trialkit.harvest.machines import by_machine, level_machines
+    from trialkit.harvest.moisture_delay import find_moisture_delay
     from trialkit.harvest.passes import split_passes
     from trialkit.harvest.relief import add_relief
     from trialkit.harvest.screening import screen, screening_account, settled_ends
@@ -36,6 +37,7 @@ __all__ = [
     "calibrate",
     "estimate_delay",
     "find_delay",
+    "find_moisture_delay",
     "find_pass_ends",
     "given_delay",
     "join_points",
@@ -78,6 +80,7 @@ _MODULES = {
     "join_zones": "joins",
     "PassEnds": "transients",
     "find_pass_ends": "transients",
+    "find_moisture_delay": "moisture_delay",
     "Screening": "settings",
     "screen": "screening",
     "screening_account": "screening",

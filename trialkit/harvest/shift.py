@@ -50,7 +50,9 @@ def later(values: Floats, clock: Floats, delay_s: float) -> Floats:
     return np.where(near, values[nearest], np.nan)
 
 
-def shift_flow(log: pd.DataFrame, delay_s: float) -> pd.DataFrame:
+def shift_flow(
+    log: pd.DataFrame, delay_s: float, *, moisture_delay_s: float | None = None
+) -> pd.DataFrame:
     """Take the grain-flow delay out: put grain and moisture back where they were cut.
 
     Parameters
@@ -58,39 +60,50 @@ def shift_flow(log: pd.DataFrame, delay_s: float) -> pd.DataFrame:
     log
         From `read_log`.
     delay_s
-        Seconds from the cut to the sensor.
+        Seconds from the cut to the grain sensor.
+    moisture_delay_s
+        Seconds from the cut to the moisture sensor; the same by default.
 
     Returns
     -------
     DataFrame
         The log with `flow_kg_s`, `mass_kg`, `moisture_pct` and `grain_kg` moved back in time,
-        and `yield_t_ha` spread anew over the ground of each record. Grain cut after the log's
-        end, or before a pause of the monitor, is not known: NaN.
+        and `yield_t_ha` spread anew over the ground of each record. Where the yield was computed
+        from flow and moisture, each grain gets the moisture that was its own. Grain cut after the
+        log's end, or before a pause of the monitor, is not known: NaN.
 
     Raises
     ------
     LogError
         If there is a delay to take out and the log has no clock.
     """
-    if delay_s == 0:
+    wet_s = delay_s if moisture_delay_s is None else moisture_delay_s
+    if delay_s == 0 and (wet_s == 0 or "moisture_pct" not in log):
         return log.copy()
     clock = seconds(log)
     if clock is None:
         raise LogError(
-            f"A grain-flow delay of {delay_s:g} s cannot be taken out: the log has no times. Name "
-            "a column for time or interval_s under [harvest.columns], or set delay_s = 0."
+            f"A delay of {delay_s or wet_s:g} s cannot be taken out: the log has no times. Name a "
+            "column for time or interval_s under [harvest.columns], or set delay_s = 0."
         )
     interval = interval_s(log)
     travel, width = travel_m(log), swath_m(log)
     moved = {}
-    for name in ("flow_kg_s", "moisture_pct"):
+    for name, late_s in (("flow_kg_s", delay_s), ("moisture_pct", wet_s)):
         values = column(log, name)
         if values is not None:
-            moved[name] = later(values, clock, delay_s)
+            moved[name] = later(values, clock, late_s)
     for name in ("mass_kg", "grain_kg"):
         values = column(log, name)
         if values is not None and interval is not None:
             moved[name] = _moved_amount(values, interval, clock, delay_s)
+    moisture = column(log, "moisture_pct")
+    if "grain_kg" in moved and moisture is not None and wet_s != delay_s:
+        # The grain was brought to the standard moisture by what the sensor read as it passed.
+        dry_read = 100 - later(moisture, clock, delay_s)
+        sane = dry_read > 0
+        own = (100 - moved["moisture_pct"]) / np.where(sane, dry_read, 1.0)
+        moved["grain_kg"] = moved["grain_kg"] * np.where(sane, own, 1.0)
     recorded = log["yield_t_ha"].to_numpy(dtype=np.float64)
     if "grain_kg" in moved and width is not None:
         moved["yield_t_ha"] = spread(moved["grain_kg"], travel, width)

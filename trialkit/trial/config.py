@@ -90,6 +90,9 @@ class Harvest(_Table):
     delay_s: Annotated[float | Literal["estimate"], BeforeValidator(_seconds_or_estimate)] = (
         "estimate"
     )
+    moisture_delay_s: Annotated[
+        float | Literal["estimate"], BeforeValidator(_seconds_or_estimate)
+    ] = "estimate"
     edge_m: float | None = Field(None, ge=0)
     columns: dict[str, str] = Field(default_factory=dict)
     units: dict[str, str] = Field(default_factory=dict)

@@ -46,6 +46,7 @@ harvester_m = ""         # width of the front, for example 12
 [harvest]
 standard_moisture_pct = ""  # moisture your yields are sold at, for example 12.5
 delay_s = "estimate"     # seconds from the cut to the grain sensor; or a number you know
+# moisture_delay_s = 14  # the same to the moisture sensor, where you know it
 # edge_m = 3             # metres left out along the edges of each strip
 
 # The yield monitor's headings, and the units it writes. To see a proposal, copy the export into
@@ -55,10 +56,13 @@ delay_s = "estimate"     # seconds from the cut to the grain sensor; or a number
 # [harvest.units]
 # flow_kg_s = "kg/s"
 
-# Limits for leaving out records. These are the usual ones.
+# Limits for leaving out records. These are the usual ones; the report lists them all.
 # [harvest.screening]
 # speed_low_m_s = 0.5
 # yield_high_t_ha = 15
+# pass_start_s = "found"   # from the log's own flow curve; or a number of seconds
+# pass_end_s = "found"
+# rules = ["turning", "absurd yield"]  # only these rules, in this order; all of them if not given
 
 # Say before harvest how the trial will be judged, and do not change it afterwards.
 [analysis]

@@ -5,6 +5,7 @@ import pandas as pd
 import pytest
 
 from trialkit.harvest import PassEnds
+from trialkit.report.captions import moisture_delay_used
 from trialkit.report.curves import flow_curve
 
 
@@ -34,3 +35,15 @@ def test_limits_that_were_given_are_drawn(ends):
     picture = flow_curve(ends, (15.0, 4.0))
     assert "15 s at the start" in picture.alt
     assert picture.drawn("svg") != flow_curve(ends).drawn("svg")
+
+
+@pytest.mark.parametrize(
+    ("source", "words"),
+    [
+        ("given", "put back by 14.0 s: as trial.toml says."),
+        ("estimated", "found by passes side by side"),
+        ("grain flow", "the same as the grain's, since the moisture itself does not tell"),
+    ],
+)
+def test_where_the_delay_of_the_moisture_comes_from(source, words):
+    assert words in moisture_delay_used(14.0, source)

@@ -148,6 +148,15 @@ def before_after_picture(log: DataFrame) -> str:
     )
 
 
+def moisture_delay_used(delay_s: float, source: str) -> str:
+    """Say which delay the moisture was given, and where it comes from."""
+    because = {
+        "given": "as trial.toml says",
+        "estimated": "found by passes side by side, as for the grain",
+    }.get(source, "the same as the grain's, since the moisture itself does not tell")
+    return f"The moisture was put back by {delay_s:.1f} s: {because}."
+
+
 def pass_ends_words(ends: PassEnds) -> str:
     """Say how many seconds are left out at the ends of passes, and where they come from."""
     told = [

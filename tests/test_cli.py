@@ -224,7 +224,7 @@ def no_harvest(folder: Path) -> None:
         (empty_log, r"low-end.*\.csv: the file is empty"),
         (cut_log, r"low-end.*\.csv, row \d+: .*last line is cut"),
         (bytes_of_another_kind, r"low-end.*\.csv"),
-        (wrong_delimiter, r"low-end.*\.csv, row 1: .*commas, semicolons or tabs"),
+        (wrong_delimiter, r"low-end.*\.csv, row 1: .*commas, semicolons, tabs"),
         (no_units, r"low-end.*\.csv.*\[harvest\.units\]"),
         (swapped, r"Longitude and latitude are swapped"),
         (no_grain, r"yield"),

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import warnings
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from trialkit.checks import Check, faults
-from trialkit.errors import LogError, TrialFolderError
+from trialkit.errors import LogError, TrialFolderError, TrialkitWarning
 from trialkit.trial.config import FILE, TrialConfig, read_config
 from trialkit.trial.drawings import (
     BOUNDARY_FILE,
@@ -191,18 +192,22 @@ def check_harvest(trial: Trial) -> list[Check]:
     Returns
     -------
     list of Check
-        One row: the log reads, cannot be read, or is not there yet.
+        The log reads, cannot be read, or is not there yet; and what was noticed on reading it.
     """
     if not trial.harvest_logs:
         if trial.weights is not None:
             return []
         found = "There is no harvest log and no weights.csv yet."
         return [Check(HARVEST_FOLDER + "/", "", found, "Add one after harvest.", "warning")]
-    try:
-        log = trial.harvest_log()
-    except LogError as error:
-        return [Check(HARVEST_FOLDER + "/", "", str(error))]
-    return [Check(HARVEST_FOLDER + "/", "", f"{len(log):,} records read.", outcome="ok")]
+    place = HARVEST_FOLDER + "/"
+    with warnings.catch_warnings(record=True) as caught:
+        warnings.simplefilter("always", TrialkitWarning)
+        try:
+            read = Check(place, "", f"{len(trial.harvest_log()):,} records read.", outcome="ok")
+        except LogError as error:
+            read = Check(place, "", str(error))
+    noted = [str(one.message) for one in caught if issubclass(one.category, TrialkitWarning)]
+    return [read, *(Check(place, "", note, outcome="warning") for note in dict.fromkeys(noted))]
 
 
 def _input_files(folder: Path) -> list[Path]:

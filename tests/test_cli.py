@@ -175,7 +175,7 @@ def bytes_of_another_kind(folder: Path) -> None:
 
 def wrong_delimiter(folder: Path) -> None:
     log = log_of(folder)
-    log.write_text(log.read_text().replace(";", "|"))
+    log.write_text(log.read_text().replace(";", "~"))
 
 
 def no_units(folder: Path) -> None:

@@ -303,6 +303,9 @@ def test_a_sudden_change_of_speed(one_pass):
     one_pass.loc[70:, "speed_m_s"] = 1.2
     found = reasons(one_pass, speed_jump_share=0.25, beside_jump_s=2)
     assert flagged(found, "speed jump") == [68, 69, 70, 71, 72]
+    one_pass.loc[40, "speed_m_s"] = 1.3  # a flicker is no change
+    again = reasons(one_pass, speed_jump_share=0.25, beside_jump_s=2)
+    assert flagged(again, "speed jump") == [68, 69, 70, 71, 72]
     slowly = one_pass.assign(speed_m_s=np.linspace(2.0, 1.0, len(one_pass)))
     assert flagged(reasons(slowly, speed_jump_share=0.25), "speed jump") == []
 

@@ -163,12 +163,17 @@ def _beside(clock: Floats, events: Flags, near_s: float) -> Flags:
 def _speed_jump(records: Records, limits: Screening) -> Flags:
     """Speed changes: Lyle et al. 2014, Leroux et al. 2018. Grain of one speed on ground of another.
 
-    The change is taken over a second, or over a record where those are longer.
+    The change is taken over a second, or over a record where those are longer; of the running
+    median over 3 s, for a speed read from positions flickers where the machine does not.
     """
+    from scipy.ndimage import median_filter
+
     if records.speed is None or records.clock is None or len(records.clock) < 2:
         return records.none
-    apart = max(1, round(1.0 / max(usual_interval(records.clock), 1e-3)))
-    now, before = records.speed[apart:], records.speed[:-apart]
+    interval = max(usual_interval(records.clock), 1e-3)
+    apart = max(1, round(1.0 / interval))
+    steady = median_filter(np.nan_to_num(records.speed), 2 * round(1.5 / interval) + 1)
+    now, before = steady[apart:], steady[:-apart]
     faster = np.maximum(now, before)
     with np.errstate(invalid="ignore"):
         sudden = np.abs(now - before) > limits.speed_jump_share * faster

@@ -23,6 +23,9 @@ _ACROSS_M = 0.5
 #: Room over the usual step, so that the longer ones leave no holes either.
 _STEP_ROOM = 1.25
 
+#: Sine of the angle to a raster's axis up to which a record is painted on it: 60°.
+_ASLANT = np.sin(np.radians(60))
+
 #: Steps longer than this are painted in part only, m: no logger is so slow.
 _LONGEST_STEP_M = 40.0
 
@@ -91,17 +94,44 @@ def fresh_share(log: pd.DataFrame, width_m: float, cutting: NDArray[np.bool_]) -
     Notes
     -----
     The potential-area methods of the literature clip polygons; a raster of cells half a metre
-    wide and a step long, laid along the passes, does the same in time linear in the records. The
-    outer quarter metre on each side is not looked at, so that passes laid edge to edge do not
-    count as overlapping.
+    wide and a step long, laid along the passes (and another for those that run across, as on a
+    headland), does the same in time linear in the records. Passes that cross each other at right
+    angles are not held against each other. The outer quarter metre on each side is not looked at,
+    so that passes laid edge to edge do not count as overlapping.
     """
     share = np.full(len(log), np.nan)
     pass_id = log["pass_id"].to_numpy()
     on = np.flatnonzero((pass_id != NO_PASS) & np.isfinite(log["heading_deg"].to_numpy()))
     if len(on) == 0:
         return share
+    driven = log.iloc[on]
     number, took = pass_id[on].astype(np.int32), cutting[on]
-    cuts = _cuts(log.iloc[on], number, width_m)
+    heading = np.radians(driven["heading_deg"].to_numpy())
+    main = np.angle(np.exp(2j * heading).mean()) / 2
+    step = _steps(driven, number)
+    for axis, aside in ((main, np.sin(heading - main)), (main + np.pi / 2, np.cos(heading - main))):
+        # Each raster is fine across its own direction; what runs aslant is painted on both.
+        painted = np.flatnonzero(np.abs(aside) <= _ASLANT)
+        if len(painted) == 0:
+            continue
+        part = driven.iloc[painted]
+        cuts = _cuts(part, heading[painted] - axis, step[painted], axis, width_m)
+        fresh = _fresh(cuts, number[painted], took[painted])
+        reads = np.abs(aside[painted]) <= np.sqrt(0.5)
+        share[on[painted[reads]]] = fresh[reads]
+    return share
+
+
+def _steps(log: pd.DataFrame, number: NDArray[np.int32]) -> Floats:
+    """Return the metres from the record before in the same pass; 0 for the first of each."""
+    x, y = log["x_m"].to_numpy(), log["y_m"].to_numpy()
+    step = np.hypot(np.diff(x, prepend=x[:1]), np.diff(y, prepend=y[:1]))
+    same = np.diff(number, prepend=-1) == 0
+    return np.where(same, np.minimum(step, _LONGEST_STEP_M), 0.0)
+
+
+def _fresh(cuts: _Cuts, number: NDArray[np.int32], took: NDArray[np.bool_]) -> Floats:
+    """Return the share of each record's cut that no earlier pass painted."""
     first = np.full(cuts.rows * cuts.columns, _NOBODY, dtype=np.int32)
     parts = [slice(start, start + _CHUNK) for start in range(0, len(cuts.record), _CHUNK)]
     for part in reversed(parts):
@@ -115,30 +145,23 @@ def fresh_share(log: pd.DataFrame, width_m: float, cutting: NDArray[np.bool_]) -
     for part in parts:
         own = number[cuts.record[part], None]
         fresh[part] = (first[cuts.cells(part)] >= own).mean(axis=1)
-    share[on] = np.bincount(cuts.record, fresh) / np.bincount(cuts.record)
-    return share
+    return np.asarray(np.bincount(cuts.record, fresh) / np.bincount(cuts.record))
 
 
-def _cuts(log: pd.DataFrame, number: NDArray[np.int32], width_m: float) -> _Cuts:
-    """Lay the raster along the passes and return where each record cuts on it."""
-    heading = np.radians(log["heading_deg"].to_numpy())
-    axis = np.angle(np.exp(2j * heading).mean()) / 2
+def _cuts(log: pd.DataFrame, way: Floats, step: Floats, axis: float, width_m: float) -> _Cuts:
+    """Lay a raster along an axis and return where each record, heading `way` off it, cuts on it."""
     x, y = log["x_m"].to_numpy(), log["y_m"].to_numpy()
-    # Turn the field so that the passes run along the first axis.
-    along, across = x * np.sin(axis) + y * np.cos(axis), x * np.cos(axis) - y * np.sin(axis)
-    sine, cosine = np.sin(heading - axis), np.cos(heading - axis)
-    same = np.diff(number, prepend=-1) == 0
-    step = np.hypot(np.diff(along, prepend=along[:1]), np.diff(across, prepend=across[:1]))
-    step = np.where(same, np.minimum(step, _LONGEST_STEP_M), 0.0)
-    along, across = _squeezed(along), _squeezed(across)
-    # Who drives across the passes, as on a headland, steps over many cells: one slice for each.
+    along = _squeezed(x * np.sin(axis) + y * np.cos(axis))
+    across = _squeezed(x * np.cos(axis) - y * np.sin(axis))
+    sine, cosine = np.sin(way), np.cos(way)
+    # Who drives aslant steps over several columns: one slice for each.
     slices = np.maximum(1, np.ceil(step * np.abs(sine) / _ACROSS_M)).astype(np.int64)
     record = np.repeat(np.arange(len(step)), slices)
     rank = np.arange(len(record)) - np.repeat(np.cumsum(slices) - slices, slices)
     back = (rank + 0.5) / slices[record] * step[record]
     half = width_m / 2 - _ACROSS_M / 2
     room = half + _LONGEST_STEP_M
-    usual = float(np.percentile(step[same], 95)) if same.any() else 0.0
+    usual = float(np.percentile(step[step > 0], 95)) if (step > 0).any() else 0.0
     cuts = _Cuts(
         record=record,
         along=along[record] - back * cosine[record] + room,

@@ -31,6 +31,10 @@ class LayoutError(TrialkitError):
     """The strips are missing, overlap, or do not fit the field."""
 
 
+class DesignError(TrialkitError):
+    """A wish about the design makes no sense, or no trial can meet it."""
+
+
 class ModelError(TrialkitError):
     """The data cannot answer the question put to the model."""
 

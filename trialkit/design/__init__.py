@@ -1,0 +1,68 @@
+"""Strips that fit the machines and can answer the question.
+
+Names are loaded when first used, so that the commands start without the heavy libraries.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from trialkit.design.allocation import (
+        Allocation,
+        allocate,
+        allocation_from_record,
+        possible_layouts,
+    )
+    from trialkit.design.layout import TrialPlan, lay_out, plan_trial
+    from trialkit.design.replicates import (
+        detectable_difference,
+        exact_replicates,
+        power_to_see,
+        strips_needed,
+    )
+    from trialkit.design.tramlines import Tramlines
+    from trialkit.design.wishes import Wishes
+
+__all__ = [
+    "Allocation",
+    "Tramlines",
+    "TrialPlan",
+    "Wishes",
+    "allocate",
+    "allocation_from_record",
+    "detectable_difference",
+    "exact_replicates",
+    "lay_out",
+    "plan_trial",
+    "possible_layouts",
+    "power_to_see",
+    "strips_needed",
+]
+
+_MODULES = {
+    "Allocation": "allocation",
+    "allocate": "allocation",
+    "allocation_from_record": "allocation",
+    "possible_layouts": "allocation",
+    "TrialPlan": "layout",
+    "lay_out": "layout",
+    "plan_trial": "layout",
+    "detectable_difference": "replicates",
+    "exact_replicates": "replicates",
+    "power_to_see": "replicates",
+    "strips_needed": "replicates",
+    "Tramlines": "tramlines",
+    "Wishes": "wishes",
+}
+
+
+def __getattr__(name: str) -> object:
+    if name not in _MODULES:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    return getattr(import_module(f"{__name__}.{_MODULES[name]}"), name)
+
+
+def __dir__() -> list[str]:
+    return sorted([*globals(), *_MODULES])

@@ -1,0 +1,96 @@
+"""Why the strips wished for do not fit, and what would."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from trialkit.design.fitting import Way, find_ways, place, upright
+from trialkit.design.outline import Field
+from trialkit.design.placement import longest_for, most_blocks
+from trialkit.design.wishes import Wishes
+from trialkit.errors import LayoutError
+
+#: Strips shorter than this are not worth proposing, m. Common practice, no source.
+_SHORTEST_M = 30.0
+
+
+def misfit(
+    field: Field, wishes: Wishes, heading_deg: float, blocks: int, strips: int
+) -> LayoutError:
+    """Return the error that says why a layout does not fit, and what would.
+
+    Parameters
+    ----------
+    field
+        The field.
+    wishes
+        What was wished for.
+    heading_deg
+        Direction of the passes, degrees.
+    blocks, strips
+        Blocks wanted, and strips in each.
+    """
+    wide = wishes.passes()[0] * wishes.seeder_m
+    ways = list(find_ways(field, wishes, heading_deg, strips))
+    what = (
+        f"{blocks} block{'s' if blocks > 1 else ''} of {strips} strips, each {wide:g} m wide and "
+        f"at least {wishes.least_length_m:g} m long, do not fit at heading {heading_deg % 180:.1f}°"
+    )
+    fitting = _what_would_fit(field, wishes, heading_deg, blocks, strips, ways)
+    remedy = f"What would fit: {'; '.join(fitting)}." if fitting else _no_way(wishes)
+    if not ways or not len(ways[0].lanes.number):
+        why = (
+            f"inside headlands of {wishes.headland:g} m there is no room for one pass of "
+            f"{wishes.seeder_m:g} m. The field is too narrow, or the headlands are too wide"
+        )
+        return LayoutError(f"{what}: {why}. {remedy}")
+    lanes = ways[0].lanes
+    why = (
+        f"inside the headlands there are {len(lanes.number) * lanes.seeder_m:g} m across the "
+        f"strips, and they need {blocks * strips * wide:g} m; along them there are at most "
+        f"{lanes.far_m - lanes.near_m:.0f} m"
+    )
+    return LayoutError(f"{what}: {why}. {remedy}")
+
+
+def _what_would_fit(
+    field: Field, wishes: Wishes, heading_deg: float, blocks: int, strips: int, ways: list[Way]
+) -> list[str]:
+    fitting = []
+    fewer = max((most_blocks(way.sites, wishes.least_length_m) for way in ways), default=0)
+    if 0 < fewer < blocks:
+        fitting.append(f"{fewer} block{'s' if fewer > 1 else ''}")
+    shorter = max((longest_for(way.sites, blocks, several=True) for way in ways), default=0.0)
+    if _SHORTEST_M <= shorter < wishes.least_length_m:
+        fitting.append(f"strips {int(shorter)} m long")
+    for other, words in _other_wishes(wishes):
+        if place(field, other, heading_deg, blocks, strips) is not None:
+            fitting.append(words)
+    if place(field, wishes, upright(heading_deg + 90), blocks, strips) is not None:
+        fitting.append(f"the same strips at heading {(heading_deg + 90) % 180:.1f}°")
+    return fitting
+
+
+def _other_wishes(wishes: Wishes) -> list[tuple[Wishes, str]]:
+    others = []
+    if wishes.passes_per_strip is not None:
+        free = replace(wishes, passes_per_strip=None)
+        fewest = free.passes()[0]
+        if fewest < wishes.passes_per_strip:
+            words = f"strips of {fewest * wishes.seeder_m:g} m ({fewest} seeder passes each)"
+            others.append((free, words.replace("1 seeder passes", "1 seeder pass")))
+    if wishes.tramlines is not None:
+        others.append((replace(wishes, tramlines=None), "the same strips with no tramlines"))
+    if wishes.traffic_m is not None:
+        others.append((replace(wishes, traffic_m=None), "the same strips off the wheel tracks"))
+    if wishes.headland > wishes.seeder_m:
+        narrow = replace(wishes, headland_m=wishes.seeder_m)
+        others.append((narrow, f"headlands of {wishes.seeder_m:g} m"))
+    return others
+
+
+def _no_way(wishes: Wishes) -> str:
+    return (
+        f"No block of strips that long fits at all; use a larger field, shorter strips than "
+        f"{wishes.least_length_m:g} m, or fewer treatments."
+    )

@@ -7,6 +7,7 @@ from html.parser import HTMLParser
 
 import nbformat
 import pytest
+from nbclient import NotebookClient
 
 from trialkit.report.render import render
 from trialkit.shipped import demo_trials, shipped
@@ -128,3 +129,17 @@ def test_the_season_report_says_everything(markup, trial):
 def test_the_season_report_has_no_stray_numbers(markup):
     text = " ".join(Page(markup).words)
     assert not re.search(r"\bnan\b|\bNaN\b|\bNone\b|\binf\b", text)
+
+
+def test_the_harvest_from_top_to_bottom(trial):
+    # The season report runs through `render` above; the others are run as JupyterLab would.
+    path = next(path for path in NOTEBOOKS if path.stem == "04-harvest")
+    notebook = nbformat.read(path, as_version=4)
+    for cell in notebook.cells:
+        if "parameters" in cell.metadata.get("tags", ()):
+            cell.source = f"trial_folder = {str(trial)!r}"
+    NotebookClient(notebook, timeout=300, kernel_name="python3").execute()
+    outputs = {cell.id: cell.outputs for cell in notebook.cells if cell.cell_type == "code"}
+    for shown in ("passes", "delay", "ends", "left-out", "spread", "maps", "strips", "rows"):
+        assert any("text/html" in output.get("data", {}) for output in outputs[shown]), shown
+    assert "Height above surroundings" in str(outputs["relief"])

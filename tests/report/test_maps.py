@@ -147,3 +147,38 @@ def test_any_coordinate_system_will_do(layout, strips):
     metres = layout.to_crs(local_grid(layout))
     assert isinstance(metres, gpd.GeoDataFrame)
     png(maps.strip_map(metres, strips, control="Untreated"))
+
+
+def with_passes(log, swath_m=2.0):
+    """Give records the pass they would lie in, every other one driven back."""
+    log["pass_id"] = (log["x_m"] // swath_m).astype(int) + 1
+    log["heading_deg"] = np.where(log["pass_id"] % 2 == 1, 1.0, 181.0)
+    way = np.where(log["pass_id"] % 2 == 1, 1, -1)
+    return log.assign(_way=way * log["y_m"]).sort_values(["pass_id", "_way"], ignore_index=True)
+
+
+def test_passes_are_drawn_and_numbered_by_the_way_driven(layout, boundary, make_log):
+    log = with_passes(make_log(20_000))
+    log.loc[log["pass_id"] == 7, "pass_id"] = 0  # a turn
+    log.loc[3, ["longitude", "latitude", "reason"]] = [0.1, -36.1, "position jump"]
+    picture = maps.pass_map(log, layout, boundary=boundary)
+    drawn, begun = layer(picture, "path"), layer(picture, "text")
+    assert set(drawn["pass_id"]) == set(log["pass_id"]) - {0}
+    ways = drawn.groupby("pass_id")["way"].nunique()
+    assert (ways == 1).all()
+    assert (drawn.loc[drawn["pass_id"] % 2 == 1, "way"].nunique()) == 1
+    assert len(begun) <= maps._MOST_NUMBERS
+    # A number stands where its pass begins: odd ones at the south end, even ones at the north.
+    south = begun.loc[begun["pass_id"] % 2 == 1, "y"]
+    assert (south < drawn["y"].min() + 50).all()
+    assert np.ptp(drawn["x"]) < 200  # the position that jumped is not on a line
+    assert picture.caption.startswith("71 passes over the strips (shaded)")
+    assert "Map of the 71 passes" in picture.alt
+    png(picture)
+
+
+def test_a_hundred_thousand_records_in_passes_draw_in_three_seconds(layout, boundary, make_log):
+    log = with_passes(make_log(100_000))
+    started = time.process_time()
+    png(maps.pass_map(log, layout, boundary=boundary))
+    assert time.process_time() - started < SECONDS

@@ -35,6 +35,11 @@ START_AXIS, END_AXIS = "Seconds since grain came", "Seconds until grain ends"
 BEFORE_AFTER_CAPTION = "The last bar holds every yield beyond it."
 
 
+#: The two ways along the passes, and the reason of records that are not drawn on them.
+JUMP = "position jump"
+THERE, BACK = "driven one way", "driven back"
+
+
 def gain_axis(control: str) -> str:
     """Return the words for the axis of gains."""
     return f"Gain over {shortened(control)}, t/ha"
@@ -126,6 +131,22 @@ def kept_map_picture(log: DataFrame) -> str:
     return (
         f"Map of the harvest log, north up: {int(log['kept'].sum()):,} records kept, "
         f"{int((~log['kept'].astype(bool)).sum()):,} left out."
+    )
+
+
+def pass_map_picture(log: DataFrame) -> str:
+    """Describe the map of passes."""
+    passes = int(log.loc[log["pass_id"] > 0, "pass_id"].nunique())
+    records = int((log["pass_id"] > 0).sum())
+    return f"Map of the {passes} passes found in the log, {records:,} records, over the strips."
+
+
+def pass_map_caption(passes: int, numbered: int) -> str:
+    """Say what the numbers on the map are."""
+    some = "" if numbered == passes else f" {numbered} of them have room for it."
+    return (
+        f"{passes} passes over the strips (shaded), the number where each begins.{some} Turns are "
+        "not passes and are not drawn."
     )
 
 

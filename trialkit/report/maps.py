@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 
 #: Most marks a map draws; more would not be seen at its size.
 _MOST_MARKS = 8_000
+#: Most passes that a map numbers.
+_MOST_NUMBERS = 40
 #: Room for a map of which two stand side by side; for its legend; for its scale bar; least width.
 _HALF_PAGE_IN = (3.3, 4.6)
 _LEGEND_IN, _FOOT_IN, _LEAST_IN = 0.65, 0.32, 2.4
@@ -145,6 +147,52 @@ def kept_map(
         alt=captions.kept_map_picture(log),
         caption=captions.kept_map_caption(every, beyond),
     )
+
+
+def pass_map(
+    log: pd.DataFrame, layout: GeoDataFrame, *, boundary: GeoDataFrame | None = None
+) -> Picture:
+    """Draw the passes over the strips, each with its number where it begins.
+
+    Parameters
+    ----------
+    log
+        Every record: `longitude latitude pass_id heading_deg`, and `reason` once screened.
+    layout
+        Strips, any coordinate system.
+    boundary
+        The field's outline.
+    """
+    driven = (log["pass_id"] > 0) & log["heading_deg"].notna()
+    if "reason" in log:
+        driven &= log["reason"] != captions.JUMP
+    points = _in_metres(log[driven], layout)
+    points["way"] = pd.Categorical(
+        np.where(_there(points), captions.THERE, captions.BACK), [captions.THERE, captions.BACK]
+    )
+    begins = points.drop_duplicates("pass_id")
+    every = max(1, -(-len(points) // _MOST_MARKS))
+    ends = points.drop_duplicates("pass_id", keep="last")
+    points = pd.concat([begins, points.iloc[::every], ends]).sort_index(kind="stable")
+    shown = begins.iloc[:: max(1, -(-len(begins) // _MOST_NUMBERS))]
+    frame = _frame(layout, boundary)
+    plot = (
+        _canvas(layout, boundary)
+        + p9.geom_map(layout.to_crs(local_grid(layout)), fill="#e3e8ea", color="#9aa7ad", size=0.25)
+        + p9.geom_path(p9.aes("x", "y", group="pass_id", color="way"), data=points, size=0.5)
+        + p9.geom_text(p9.aes("x", "y", label="pass_id"), data=shown, size=6, color=INK)
+        + p9.scale_color_manual(values=["#31446b", "#b08d1f"], drop=False)
+        + p9.theme(legend_title=p9.element_blank())
+    )
+    caption = captions.pass_map_caption(len(begins), len(shown))
+    return _map(plot, frame, alt=captions.pass_map_picture(log), caption=caption, box_in=(6.4, 6.0))
+
+
+def _there(points: pd.DataFrame) -> np.ndarray:
+    """Tell which records were driven one way along the passes, and which the other."""
+    heading = np.radians(points["heading_deg"].to_numpy(dtype=float))
+    axis = np.angle(np.exp(2j * heading).mean()) / 2 if len(points) else 0.0
+    return np.asarray(np.cos(heading - axis) >= 0)
 
 
 def _in_metres(log: pd.DataFrame, layout: GeoDataFrame) -> pd.DataFrame:

@@ -5,13 +5,10 @@ The strip is the unit: treatment is allotted to strips, so records never count a
 
 from __future__ import annotations
 
-import math
 import warnings
-from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-import numpy as np
 import pandas as pd
 
 from trialkit.errors import ModelError, TrialkitWarning
@@ -19,18 +16,15 @@ from trialkit.harvest.strips import listed_strips
 from trialkit.models import (
     Finding,
     MixedFit,
-    Surface,
     diagnose,
     fit_mixed,
     leave_one_out,
-    shuffle_test,
     strip_residuals,
 )
 from trialkit.money import Payoff, payoff
-from trialkit.result import Comparison, CrossCheck
+from trialkit.result import Comparison
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
     from pandas import DataFrame
 
     from trialkit.trial.config import TrialConfig
@@ -38,8 +32,6 @@ if TYPE_CHECKING:
 MAIN_METHOD = "strip means, blocks as fixed effects, least squares"
 WITHOUT_BLOCKS = "strip means, no blocks, least squares"
 
-#: Places along and across the field that it takes to see a trend.
-_FEWEST_PLACES = 6
 #: Degrees of freedom that it takes to judge one strip by the others.
 _FEWEST_DF = 2
 
@@ -63,8 +55,31 @@ class Scrutiny:
     without_one: DataFrame
 
 
-def _strips_for_model(strips: DataFrame, config: TrialConfig) -> DataFrame:
-    """Drop strips without a yield, put the control first, and check that an answer is possible."""
+def strips_for_model(strips: DataFrame, config: TrialConfig) -> DataFrame:
+    """Return the strips with a yield, in the order and words that the models take.
+
+    Parameters
+    ----------
+    strips
+        One row a strip: `strip block treatment yield_t_ha`.
+    config
+        What `trial.toml` says.
+
+    Returns
+    -------
+    DataFrame
+        The strips, the control first among the treatments.
+
+    Raises
+    ------
+    ModelError
+        If a treatment has fewer than two strips with a yield.
+
+    Warns
+    -----
+    TrialkitWarning
+        If strips have no yield.
+    """
     lost = strips[strips["yield_t_ha"].isna()]
     if len(lost):
         warnings.warn(
@@ -91,8 +106,19 @@ def _strips_for_model(strips: DataFrame, config: TrialConfig) -> DataFrame:
     )
 
 
-def _has_blocks(strips: DataFrame) -> bool:
-    """Say whether blocks group the strips; if not, warn of what that means."""
+def has_blocks(strips: DataFrame) -> bool:
+    """Say whether blocks group the strips; if not, warn of what that means.
+
+    Parameters
+    ----------
+    strips
+        One row a strip, with `block`.
+
+    Warns
+    -----
+    TrialkitWarning
+        If they do not.
+    """
     blocks = strips["block"].nunique()
     if 1 < blocks < len(strips):
         return True
@@ -170,9 +196,9 @@ def fit_strips(strips: DataFrame, config: TrialConfig) -> MixedFit:
         If a treatment has fewer than two strips with a yield, or blocks leave nothing to
         compare.
     """
-    data = _strips_for_model(strips, config)
+    data = strips_for_model(strips, config)
     confidence = config.analysis.confidence
-    if not _has_blocks(data):
+    if not has_blocks(data):
         return fit_mixed("yield_t_ha ~ treatment", data, confidence=confidence)
     _check_blocks(data, config)
     return fit_mixed("yield_t_ha ~ block + treatment", data, confidence=confidence)
@@ -248,7 +274,7 @@ def scrutinise(
     Scrutiny, or None
         None where so few strips are left that none can be judged by the others.
     """
-    data = _strips_for_model(strips, config)
+    data = strips_for_model(strips, config)
     if float(fit.differences("treatment", config.control)["df"].min()) < _FEWEST_DF:
         return None
     block = "block" if "block" in fit.formula else None
@@ -280,124 +306,3 @@ def _without_one(fit: MixedFit, data: DataFrame, config: TrialConfig) -> DataFra
         rows.append((treatment, gain["left_out"], gain["estimate"], paid.chance_paid, paid.verdict))
     names = ["treatment", "left_out", "gain_t_ha", "chance_paid", "verdict"]
     return pd.DataFrame(rows, columns=names)
-
-
-def by_shuffling(strips: DataFrame, config: TrialConfig) -> Iterator[CrossCheck]:
-    """Judge each gain by the draws of the treatments that could have been made instead."""
-    data = _strips_for_model(strips, config)
-    data = data.assign(treatment=data["treatment"].astype(str))
-    for treatment in config.treatments:
-        if treatment.control:
-            continue
-        pair = data[data["treatment"].isin([config.control, treatment.name])]
-        test = shuffle_test(
-            pair,
-            "yield_t_ha",
-            "treatment",
-            "block",
-            seed=config.analysis.seed,
-            against=config.control,
-            confidence=config.analysis.confidence,
-        )
-        how = "every possible draw" if test.exact else f"{test.draws:,} random draws"
-        low = test.low if math.isfinite(test.low) else None
-        high = test.high if math.isfinite(test.high) else None
-        open_ended = low is None or high is None
-        none = f", so it gives no {test.confidence:.0%} interval" if open_ended else ""
-        yield CrossCheck(
-            "randomisation test of strip means",
-            treatment.name,
-            config.control,
-            test.difference,
-            low,
-            high,
-            test.p,
-            f"By {how} within blocks. The layout allows no p below {test.smallest_p:.2g}{none}.",
-        )
-
-
-def by_records(log: DataFrame, config: TrialConfig) -> Iterator[CrossCheck]:
-    """Judge the gains by the single records, a trend over the field taken out.
-
-    The strip is the unit here too. In simulated fields (see the README) this model kept to its 5%
-    about as well as strip means do and found a few gains more; with correlation along the pass,
-    which takes neighbouring passes for independent, it found far fewer.
-    """
-    records = log[log["kept"]]
-    order = [config.control, *(t.name for t in config.treatments if not t.control)]
-    records = records.assign(
-        treatment=pd.Categorical(records["treatment"], categories=order), **_field_axes(records)
-    )
-    blocks = ("block",) if _has_blocks(records.drop_duplicates("strip")) else ()
-    wide = records[["across_m", "along_m"]].round(1).nunique().min() >= _FEWEST_PLACES
-    fit = fit_mixed(
-        "yield_t_ha ~ treatment",
-        records,
-        random=(*blocks, "block:strip"),
-        surface=Surface("across_m", "along_m") if wide else None,
-        confidence=config.analysis.confidence,
-    )
-    trend = "a smooth trend over the field" if wide else "no trend over the field"
-    gains = fit.differences("treatment", against=config.control)
-    for treatment, (_, gain) in zip(order[1:], gains.iterrows(), strict=True):
-        yield CrossCheck(
-            f"records, with block and strip as random effects and {trend}",
-            treatment,
-            config.control,
-            float(gain["estimate"]),
-            float(gain["low"]),
-            float(gain["high"]),
-            float(gain["p"]),
-            "The strip is the unit here too: its records do not count as replicates.",
-        )
-
-
-def _field_axes(records: DataFrame) -> dict[str, NDArray[np.float64]]:
-    """Return each record's place along the passes and across them, m."""
-    heading = np.radians(records["heading_deg"].to_numpy(dtype=float))
-    axis = np.angle(np.nanmean(np.exp(2j * heading))) / 2  # whichever way along it
-    x, y = (records[name].to_numpy(dtype=float) for name in ("x_m", "y_m"))
-    return {
-        "along_m": x * np.sin(axis) + y * np.cos(axis),
-        "across_m": x * np.cos(axis) - y * np.sin(axis),
-    }
-
-
-def by_other_yields(name: str, strips: DataFrame, config: TrialConfig) -> Iterator[CrossCheck]:
-    """Judge the gains by the strip yields that the main analysis did not use.
-
-    Parameters
-    ----------
-    name
-        Where the yields come from: `"scales"` or `"monitor"`.
-    strips
-        Those strip yields.
-    config
-        What `trial.toml` says.
-    """
-    for comparison in compare(fit_strips(strips, config), config):
-        yield CrossCheck(
-            f"strip yields by the {name}, the same model",
-            comparison.treatment,
-            comparison.control,
-            comparison.gain_t_ha,
-            comparison.low_t_ha,
-            comparison.high_t_ha,
-            comparison.p_value,
-        )
-
-
-def disagreements(
-    comparisons: tuple[Comparison, ...], checks: tuple[CrossCheck, ...]
-) -> Iterator[str]:
-    """Say where a cross-check lies outside the main analysis's interval."""
-    for comparison in comparisons:
-        for check in checks:
-            same = check.treatment == comparison.treatment
-            if same and not comparison.low_t_ha <= check.gain_t_ha <= comparison.high_t_ha:
-                yield (
-                    f"The methods disagree on '{check.treatment}': {check.method} gives "
-                    f"{check.gain_t_ha:+.2f} t/ha, outside the main analysis's "
-                    f"{comparison.low_t_ha:+.2f} to {comparison.high_t_ha:+.2f} t/ha. "
-                    "Find out why before you act on either."
-                )

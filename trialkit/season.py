@@ -8,16 +8,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from trialkit.answer import (
-    Scrutiny,
-    by_other_yields,
-    by_records,
-    by_shuffling,
-    compare,
-    disagreements,
-    fit_strips,
-    scrutinise,
-)
+from trialkit.answer import Scrutiny, compare, fit_strips, scrutinise
+from trialkit.cross_checks import by_other_yields, by_records, by_shuffling, disagreements
 from trialkit.errors import LogError, LogWarning, noted
 from trialkit.harvest import (
     assign_strips,

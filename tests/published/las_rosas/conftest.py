@@ -49,6 +49,8 @@ pass_start_s = 0
 pass_end_s = 0
 least_pass_m = 0
 swath_least_share = 0  # the publisher put the points on a grid; their lines are no cuts
+outlier_sd = 100  # means of several records each, screened by the publisher already
+local_outlier_sd = 100
 
 [money]
 currency = "USD"

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
         allocation_from_record,
         possible_layouts,
     )
+    from trialkit.design.foresight import Foresight, foresee
     from trialkit.design.layout import TrialPlan, lay_out, plan_trial
     from trialkit.design.replicates import (
         detectable_difference,
@@ -23,10 +24,13 @@ if TYPE_CHECKING:
         strips_needed,
     )
     from trialkit.design.tramlines import Tramlines
+    from trialkit.design.variation import StripVariation, strip_variation, typical_cvs
     from trialkit.design.wishes import Wishes
 
 __all__ = [
     "Allocation",
+    "Foresight",
+    "StripVariation",
     "Tramlines",
     "TrialPlan",
     "Wishes",
@@ -34,11 +38,14 @@ __all__ = [
     "allocation_from_record",
     "detectable_difference",
     "exact_replicates",
+    "foresee",
     "lay_out",
     "plan_trial",
     "possible_layouts",
     "power_to_see",
+    "strip_variation",
     "strips_needed",
+    "typical_cvs",
 ]
 
 _MODULES = {
@@ -46,6 +53,8 @@ _MODULES = {
     "allocate": "allocation",
     "allocation_from_record": "allocation",
     "possible_layouts": "allocation",
+    "Foresight": "foresight",
+    "foresee": "foresight",
     "TrialPlan": "layout",
     "lay_out": "layout",
     "plan_trial": "layout",
@@ -54,6 +63,9 @@ _MODULES = {
     "power_to_see": "replicates",
     "strips_needed": "replicates",
     "Tramlines": "tramlines",
+    "StripVariation": "variation",
+    "strip_variation": "variation",
+    "typical_cvs": "variation",
     "Wishes": "wishes",
 }
 

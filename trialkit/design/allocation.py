@@ -256,7 +256,7 @@ def check_treatments(treatments: Sequence[str]) -> tuple[str, ...]:
     """
     if isinstance(treatments, str):
         treatments = [treatments]
-    names = tuple(str(name).strip() for name in treatments)
+    names = tuple("" if name is None else str(name).strip() for name in treatments)
     if len(names) < 2:
         only = f"There is only '{names[0]}'" if names else "There is no treatment"
         raise LayoutError(

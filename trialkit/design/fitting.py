@@ -12,7 +12,7 @@ import shapely
 from pyproj import CRS
 from shapely.geometry.base import BaseGeometry
 
-from trialkit.design.outline import Field
+from trialkit.design.outline import Field, longest_side_deg
 from trialkit.design.placement import (
     DRAWN_M,
     Block,
@@ -24,8 +24,12 @@ from trialkit.design.placement import (
 )
 from trialkit.design.starts import Starts, ways_to_start
 from trialkit.design.wishes import Wishes
+from trialkit.errors import LayoutError
 
 _WGS84 = "EPSG:4326"
+
+#: A guidance line from further off is of another field, or of none, km.
+FARTHEST_ANCHOR_KM = 20.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,6 +158,21 @@ def turned(shape: BaseGeometry, heading_deg: float) -> BaseGeometry:
     return shapely.transform(shape, lambda corners: corners @ turn)
 
 
+def chosen_heading(field: Field, wishes: Wishes) -> float:
+    """Return the direction of the passes, degrees from -45 to 135.
+
+    Parameters
+    ----------
+    field
+        The field, whose longest side counts where no heading was wished for.
+    wishes
+        What was wished for.
+    """
+    if wishes.heading_deg is None:
+        return longest_side_deg(field)
+    return upright(wishes.heading_deg)
+
+
 def upright(heading_deg: float) -> float:
     """Return a heading between -45 and 135 degrees: a strip is driven both ways.
 
@@ -167,4 +186,11 @@ def upright(heading_deg: float) -> float:
 
 def _anchor_m(anchor: tuple[float, float], crs: CRS, heading_deg: float) -> float:
     point = gpd.GeoSeries(gpd.points_from_xy([anchor[0]], [anchor[1]]), crs=_WGS84).to_crs(crs)
-    return float(shapely.get_coordinates(turned(point.iloc[0], heading_deg))[0, 1])
+    place = point.iloc[0]
+    off_km = math.hypot(place.x, place.y) / 1000
+    if not off_km < FARTHEST_ANCHOR_KM:
+        raise LayoutError(
+            f"The anchor {anchor[0]:.6g}, {anchor[1]:.6g} is not near the field. Give the "
+            "longitude and then the latitude of a point on the edge of a pass in it."
+        )
+    return float(shapely.get_coordinates(turned(place, heading_deg))[0, 1])

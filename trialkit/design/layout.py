@@ -28,10 +28,10 @@ from trialkit.design.assembly import (
     tramline_lines,
     tramline_places,
 )
-from trialkit.design.fitting import Placed, place, upright
-from trialkit.design.misfit import misfit
+from trialkit.design.fitting import Placed, chosen_heading, place
+from trialkit.design.misfit import misfit, which_piece
 from trialkit.design.notes import plan_notes
-from trialkit.design.outline import Drawing, Field, longest_side_deg, read_field
+from trialkit.design.outline import Drawing, Field, SplitFieldError, read_field
 from trialkit.design.tramlines import Tramlines
 from trialkit.design.wishes import EDGE_M, LEAST_LENGTH_M, Wishes
 from trialkit.errors import LayoutError
@@ -255,9 +255,11 @@ def plan_trial(
         )
     seed = secrets.randbelow(10**8) if seed is None else seed
     check_seed(seed)
-    field = read_field(boundary, exclusions)
-    heading = wishes.heading_deg
-    heading = longest_side_deg(field) if heading is None else upright(heading)
+    try:
+        field = read_field(boundary, exclusions)
+    except SplitFieldError as split:
+        raise LayoutError(f"{split} {which_piece(split, wishes, blocks, len(names))}") from None
+    heading = chosen_heading(field, wishes)
     placed = place(field, wishes, heading, blocks, len(names))
     if placed is None:
         raise misfit(field, wishes, heading, blocks, len(names))

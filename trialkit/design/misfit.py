@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from trialkit.design.fitting import Way, find_ways, place, upright
-from trialkit.design.outline import Field
+from trialkit.design.fitting import Way, chosen_heading, find_ways, place, turned, upright
+from trialkit.design.outline import Field, SplitFieldError
 from trialkit.design.placement import longest_for, most_blocks
 from trialkit.design.wishes import Wishes
 from trialkit.errors import LayoutError
@@ -34,14 +34,15 @@ def misfit(
     ways = list(find_ways(field, wishes, heading_deg, strips))
     what = (
         f"{blocks} block{'s' if blocks > 1 else ''} of {strips} strips, each {wide:g} m wide and "
-        f"at least {wishes.least_length_m:g} m long, do not fit at heading {heading_deg % 180:.1f}°"
+        f"at least {wishes.least_length_m:g} m long, do not fit at heading {_degrees(heading_deg)}°"
     )
     fitting = _what_would_fit(field, wishes, heading_deg, blocks, strips, ways)
     remedy = f"What would fit: {'; '.join(fitting)}." if fitting else _no_way(wishes)
     if not ways or not len(ways[0].lanes.number):
+        near, left, far, right = turned(field.outer, heading_deg).bounds
         why = (
-            f"inside headlands of {wishes.headland:g} m there is no room for one pass of "
-            f"{wishes.seeder_m:g} m. The field is too narrow, or the headlands are too wide"
+            f"the field is {far - near:.0f} m by {right - left:.0f} m, and inside headlands of "
+            f"{wishes.headland:g} m there is no room for one pass of {wishes.seeder_m:g} m"
         )
         return LayoutError(f"{what}: {why}. {remedy}")
     lanes = ways[0].lanes
@@ -51,6 +52,28 @@ def misfit(
         f"{lanes.far_m - lanes.near_m:.0f} m"
     )
     return LayoutError(f"{what}: {why}. {remedy}")
+
+
+def which_piece(split: SplitFieldError, wishes: Wishes, blocks: int, strips: int) -> str:
+    """Return the sentence that says in which piece of a split field the trial would fit.
+
+    Parameters
+    ----------
+    split
+        The error that holds the pieces.
+    wishes
+        What was wished for.
+    blocks, strips
+        Blocks wanted, and strips in each.
+    """
+    fitting = [
+        f"{piece.area_ha:,.1f} ha"
+        for piece in split.pieces
+        if place(piece, wishes, chosen_heading(piece, wishes), blocks, strips) is not None
+    ]
+    if not fitting:
+        return f"The {blocks} blocks fit in none of them."
+    return f"All {blocks} blocks fit in the piece of {' and in that of '.join(fitting)}."
 
 
 def _what_would_fit(
@@ -67,7 +90,7 @@ def _what_would_fit(
         if place(field, other, heading_deg, blocks, strips) is not None:
             fitting.append(words)
     if place(field, wishes, upright(heading_deg + 90), blocks, strips) is not None:
-        fitting.append(f"the same strips at heading {(heading_deg + 90) % 180:.1f}°")
+        fitting.append(f"the same strips at heading {_degrees(heading_deg + 90)}°")
     return fitting
 
 
@@ -83,14 +106,19 @@ def _other_wishes(wishes: Wishes) -> list[tuple[Wishes, str]]:
         others.append((replace(wishes, tramlines=None), "the same strips with no tramlines"))
     if wishes.traffic_m is not None:
         others.append((replace(wishes, traffic_m=None), "the same strips off the wheel tracks"))
-    if wishes.headland > wishes.seeder_m:
-        narrow = replace(wishes, headland_m=wishes.seeder_m)
-        others.append((narrow, f"headlands of {wishes.seeder_m:g} m"))
+    for headland in (replace(wishes, headland_m=None).headland, wishes.seeder_m):
+        if headland < wishes.headland:
+            narrow = replace(wishes, headland_m=headland)
+            others.append((narrow, f"headlands of {headland:g} m"))
     return others
+
+
+def _degrees(heading_deg: float) -> str:
+    return f"{round(heading_deg, 1) % 180:g}"
 
 
 def _no_way(wishes: Wishes) -> str:
     return (
-        f"No block of strips that long fits at all; use a larger field, shorter strips than "
-        f"{wishes.least_length_m:g} m, or fewer treatments."
+        f"Not one block of strips that long fits, whichever way they run; use a larger field, "
+        f"strips shorter than {wishes.least_length_m:g} m, or fewer treatments."
     )

@@ -12,7 +12,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from pyproj import CRS
-from shapely.geometry import Polygon, shape
+from shapely.geometry import Polygon, box, shape
 from shapely.geometry.base import BaseGeometry
 
 from trialkit.errors import LayoutError
@@ -61,6 +61,14 @@ class Field:
         return float(self.ground.area / 10_000)
 
 
+class SplitFieldError(LayoutError):
+    """The ground is in several pieces; `pieces` holds them, the largest first."""
+
+    def __init__(self, message: str, pieces: list[Field]) -> None:
+        super().__init__(message)
+        self.pieces = pieces
+
+
 def read_field(boundary: Drawing, exclusions: Drawing | None = None) -> Field:
     """Check a boundary and its exclusion zones, and bring them into metres.
 
@@ -82,19 +90,19 @@ def read_field(boundary: Drawing, exclusions: Drawing | None = None) -> Field:
         If it is no outline of one field; the message says what and where.
     """
     drawn = _polygons_only(_in_degrees(boundary, "boundary"))
+    if not len(drawn):
+        raise LayoutError("The boundary is empty. Draw the field as one polygon.")
     crs = local_grid(gpd.GeoDataFrame(geometry=drawn.values, crs=_WGS84))
     field = shapely.union_all(drawn.to_crs(crs).to_numpy())
     _check_size(field)
-    if exclusions is None:
-        off_limits: BaseGeometry = shapely.Polygon()
-    else:
-        zones = _in_degrees(exclusions, "exclusion zones").to_crs(crs)
-        off_limits = shapely.intersection(shapely.union_all(zones.to_numpy()), field)
+    off_limits: BaseGeometry = shapely.Polygon()
+    if exclusions is not None:
+        off_limits = _off_limits(_in_degrees(exclusions, "exclusion zone"), drawn, field, crs)
     ground = field.difference(off_limits) if off_limits.area > 0 else field
-    largest = _one_piece(ground, field, crs, off_limits.area > 0)
-    outer = Polygon(largest.exterior)
-    holes = outer.difference(largest)
-    return Field(largest, outer, shapely.union(holes, off_limits), crs)
+    pieces = [_piece(part, off_limits, crs) for part in _large_parts(ground, field)]
+    if len(pieces) > 1:
+        raise SplitFieldError(_split_words(pieces, crs, off_limits.area > 0), pieces)
+    return pieces[0]
 
 
 def longest_side_deg(field: Field) -> float:
@@ -123,8 +131,6 @@ def _in_degrees(drawing: Drawing, what: str) -> gpd.GeoSeries:
     """Return the shapes in longitude and latitude, checked for what can be seen there."""
     series = _as_series(drawing, what)
     series = series[~(series.is_empty | series.isna())]
-    if not len(series):
-        raise LayoutError(f"The {what} is empty. Draw the field as one polygon.")
     if series.crs is not None and not series.crs.equals(CRS(_WGS84)):
         series = series.to_crs(_WGS84)
     flat = gpd.GeoSeries(shapely.force_2d(series.to_numpy()), crs=None)
@@ -185,16 +191,18 @@ def _check_closed(rings: Any, what: str) -> None:
 
 
 def _check_degrees(corners: NDArray[np.float64], what: str) -> None:
-    (west, south), (east, north) = corners.min(axis=0), corners.max(axis=0)
-    if -180 <= west <= east <= 180 and -90 <= south <= north <= 90:
+    most = np.array([180.0, 90.0])
+    outside = (np.abs(corners) > most).any(axis=1)
+    if not outside.any():
         return
-    if -90 <= west <= east <= 90 and -180 <= south <= north <= 180:
+    first = corners[outside][0]
+    if (np.abs(corners) <= most[::-1]).all():
         raise LayoutError(
-            f"Longitude and latitude of the {what} look swapped: the corner {_place(corners[0])} "
-            "has no such latitude. Longitude comes first, then latitude."
+            f"Longitude and latitude of the {what} look swapped: the corner {_place(first)} would "
+            f"lie at latitude {first[1]:.6g}. Longitude comes first, then latitude."
         )
     raise LayoutError(
-        f"The corner {_place(corners[0])} of the {what} is not in degrees on the earth. Say "
+        f"The corner {_place(first)} of the {what} is not in degrees on the earth. Say "
         "which coordinate system it is in, or export it as longitude and latitude (WGS 84)."
     )
 
@@ -236,30 +244,53 @@ def _check_size(field: BaseGeometry) -> None:
         )
     if field.area < SMALLEST_FIELD_M2:
         raise LayoutError(
-            f"The boundary holds {field.area:,.0f} m², which is no field for strips. Check its "
+            f"The boundary holds {field.area:.3g} m², which is no field for strips. Check its "
             "coordinates: were they in kilometres, or is a decimal missing?"
         )
 
 
-def _one_piece(ground: BaseGeometry, field: BaseGeometry, crs: CRS, excluded: bool) -> Polygon:
+def _off_limits(
+    zones: gpd.GeoSeries, drawn: gpd.GeoSeries, field: BaseGeometry, crs: CRS
+) -> BaseGeometry:
+    """Return the part of the exclusion zones inside the field, metres east and north."""
+    if not len(zones):
+        return shapely.Polygon()
+    west, south, east, north = drawn.total_bounds
+    # The metre grid is for the field; a zone on the other side of the earth has no place in it.
+    near = shapely.intersects(zones.to_numpy(), box(west, south, east, north))
+    inside = shapely.union_all(zones[near].to_crs(crs).to_numpy()).intersection(field)
+    if inside.is_empty:
+        raise LayoutError(
+            "None of the exclusion zones lies in the field. Check their coordinates, or leave them "
+            "out if they belong to another field."
+        )
+    return inside
+
+
+def _large_parts(ground: BaseGeometry, field: BaseGeometry) -> list[Polygon]:
     parts = [part for part in shapely.get_parts(ground) if part.geom_type == "Polygon"]
-    large = sorted(
-        (part for part in parts if part.area > _SLIVER * field.area), key=lambda part: -part.area
-    )
+    large = [part for part in parts if part.area > _SLIVER * field.area]
     if not large:
         raise LayoutError("The exclusion zones leave nothing of the field. Check where they lie.")
-    if len(large) == 1:
-        return Polygon(large[0])
-    cause = "The exclusion zones split the field" if excluded else "The boundary is"
-    places = gpd.GeoSeries([part.representative_point() for part in large], crs=crs).to_crs(_WGS84)
-    pieces = "; ".join(
-        f"{part.area / 10_000:,.1f} ha around {point.x:.5f}, {point.y:.5f}"
-        for part, point in zip(large, places, strict=True)
+    return sorted(large, key=lambda part: -part.area)
+
+
+def _piece(part: Polygon, off_limits: BaseGeometry, crs: CRS) -> Field:
+    outer = Polygon(part.exterior)
+    return Field(part, outer, shapely.union(outer.difference(part), off_limits), crs)
+
+
+def _split_words(pieces: list[Field], crs: CRS, excluded: bool) -> str:
+    middles = [piece.ground.representative_point() for piece in pieces]
+    places = gpd.GeoSeries(middles, crs=crs).to_crs(_WGS84)
+    listed = "; ".join(
+        f"{piece.area_ha:,.1f} ha around {point.x:.5f}, {point.y:.5f}"
+        for piece, point in zip(pieces, places, strict=True)
     )
-    into = "into" if excluded else "in"
-    raise LayoutError(
-        f"{cause} {into} {len(large)} pieces: {pieces} (longitude, latitude). A trial must lie in "
-        "one: give the piece you want as the boundary. The largest leaves the most room."
+    cause = "The exclusion zones split the field into" if excluded else "The boundary is in"
+    return (
+        f"{cause} {len(pieces)} pieces: {listed} (longitude, latitude). A trial must lie in one: "
+        "give that piece as the boundary."
     )
 
 

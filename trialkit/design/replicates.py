@@ -164,7 +164,7 @@ def strips_needed(
         whether a dressing pays, this is the gain you hope for less the break-even gain.
     cv_pct
         Standard deviation of strips inside a block, % of the mean yield. From a past yield map
-        with `strip_cv`, or from `typical_cvs`.
+        with `strip_variation`, or from `typical_cvs`.
     power
         Chance wanted that the difference comes out significant.
     alpha

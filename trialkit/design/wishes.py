@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from numbers import Integral, Real
 
 from trialkit.design.tramlines import Tramlines, is_multiple, place_cut
 from trialkit.errors import LayoutError
@@ -73,9 +74,10 @@ class Wishes:
             _check_width(self.traffic_m, "controlled-traffic spacing", 100)
         for value, words in ((self.headland_m, "headland"), (self.clear_m, "clearance"),
                              (self.edge_m, "edge margin")):  # fmt: skip
-            if value is not None and not (math.isfinite(value) and 0 <= value <= 500):
-                raise LayoutError(f"The {words} is {value} m. Give 0 or more, in metres.")
-        if not (math.isfinite(self.least_length_m) and self.least_length_m > 0):
+            usable = value is None or (_is_number(value) and 0 <= value <= 500)
+            if not usable:
+                raise LayoutError(f"The {words} is {value!r} m. Give 0 to 500, in metres.")
+        if not (_is_number(self.least_length_m) and 0 < self.least_length_m < math.inf):
             raise LayoutError(
                 f"The least strip length is {self.least_length_m} m. Give a length above zero."
             )
@@ -139,9 +141,12 @@ def _count(number: int, noun: str) -> str:
     return f"{number} {noun}" if number == 1 else f"{number} {noun}es"
 
 
+def _is_number(value: object) -> bool:
+    return isinstance(value, Real) and not isinstance(value, bool)
+
+
 def _check_width(width: float, machine: str, most: float) -> None:
-    number = isinstance(width, int | float) and not isinstance(width, bool)
-    if not (number and math.isfinite(width) and 0 < width <= most):
+    if not (_is_number(width) and math.isfinite(width) and 0 < width <= most):
         raise LayoutError(
             f"The width of the {machine} is {width!r} m. Give its working width in metres, above "
             f"0 and up to {most:g}."
@@ -149,7 +154,8 @@ def _check_width(width: float, machine: str, most: float) -> None:
 
 
 def _check_passes(passes: object) -> None:
-    if not isinstance(passes, int) or isinstance(passes, bool) or not 1 <= passes <= _MOST_PASSES:
+    whole = isinstance(passes, Integral) and not isinstance(passes, bool)
+    if not whole or not 1 <= passes <= _MOST_PASSES:  # type: ignore[operator]
         raise LayoutError(
             f"A strip of {passes!r} passes cannot be sown. Give a whole number from 1 to "
             f"{_MOST_PASSES}."
@@ -159,8 +165,7 @@ def _check_passes(passes: object) -> None:
 def _check_direction(degrees: float | None, words: str) -> None:
     if degrees is None:
         return
-    number = isinstance(degrees, int | float) and not isinstance(degrees, bool)
-    if not (number and math.isfinite(degrees) and -180 <= degrees <= 360):
+    if not (_is_number(degrees) and math.isfinite(degrees) and -180 <= degrees <= 360):
         raise LayoutError(
             f"The {words} is {degrees!r}. Give degrees clockwise from north, 0 to 360: 0 is north, "
             "90 is east."

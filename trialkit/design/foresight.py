@@ -1,0 +1,198 @@
+"""What a trial of some size could tell about whether the dressing pays, before it is sown."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from trialkit.design.replicates import (
+    Layout,
+    detectable_difference,
+    power_to_see,
+    strips_needed,
+)
+from trialkit.errors import DesignError
+
+#: Seasons beyond this nobody waits for.
+MOST_SEASONS = 20
+
+
+@dataclass(frozen=True, slots=True)
+class Foresight:
+    """What a trial could see, and what it would have to.
+
+    Parameters
+    ----------
+    replicates
+        Pairs or blocks.
+    std_error_t_ha
+        Standard error the difference will have, t/ha.
+    detectable_t_ha
+        Smallest true difference that the trial shows with the power wanted, t/ha.
+    to_see_t_ha
+        Difference that must be seen to know whether the dressing pays, t/ha.
+    chance_to_see
+        Chance that a true difference of that size comes out significant, 0 to 1.
+    can_tell
+        Whether that chance is as high as wanted.
+    replicates_needed
+        Pairs or blocks that could tell; None if not even 10,000 could.
+    seasons_needed
+        Seasons of the same trial that could tell, the gain being the same in all; None if not
+        even 20 could.
+    smallest_p
+        The smallest p that a randomisation test of it can give, with a free draw inside blocks.
+    sentence
+        The answer in words.
+    """
+
+    replicates: int
+    std_error_t_ha: float
+    detectable_t_ha: float
+    to_see_t_ha: float
+    chance_to_see: float
+    can_tell: bool
+    replicates_needed: int | None
+    seasons_needed: int | None
+    smallest_p: float
+    sentence: str
+
+
+def foresee(
+    replicates: int,
+    cv_pct: float,
+    *,
+    mean_t_ha: float,
+    break_even_t_ha: float,
+    expected_t_ha: float | None = None,
+    power: float = 0.8,
+    alpha: float = 0.05,
+    layout: Layout = "pairs",
+    treatments: int = 2,
+) -> Foresight:
+    """Say what a trial could see, whether that is enough, and what would be.
+
+    Parameters
+    ----------
+    replicates
+        Pairs or blocks that there is room and time for.
+    cv_pct
+        Standard deviation of strips inside a block, % of the mean yield.
+    mean_t_ha
+        Mean yield expected, t/ha.
+    break_even_t_ha
+        Gain that just covers the cost, t/ha: cost a hectare over the price a tonne, as
+        `payoff` has it in `break_even_t_ha`.
+    expected_t_ha
+        Gain hoped for, t/ha. What must be seen is then how far it lies from the break-even
+        gain. Without it, a gain as large as the break-even one must be told from none at all.
+    power
+        Chance wanted that the difference comes out significant.
+    alpha
+        Two-sided level of the test.
+    layout
+        `"pairs"` of two strips, or `"blocks"` that hold each treatment once.
+    treatments
+        Number of treatments, the untreated included.
+
+    Returns
+    -------
+    Foresight
+
+    Raises
+    ------
+    DesignError
+        If a number makes no sense, or there is nothing to be seen.
+
+    Examples
+    --------
+    >>> from trialkit.design import foresee
+    >>> print(foresee(4, 4, mean_t_ha=3, break_even_t_ha=0.1).sentence)
+    With 4 pairs you can see a difference of 0.36 t/ha (with 80% chance). The dressing pays from
+    0.10 t/ha. This trial cannot tell: 25 pairs could, or 7 seasons of 4 pairs, if the gain is
+    the same in each.
+    """
+    to_see = _to_see(break_even_t_ha, expected_t_ha)
+
+    def chance(seasons: int) -> float:
+        return power_to_see(
+            to_see, cv_pct, replicates, alpha=alpha, mean=mean_t_ha,
+            layout=layout, treatments=treatments, seasons=seasons,
+        )  # fmt: skip
+
+    detectable = detectable_difference(
+        replicates, cv_pct, power=power, alpha=alpha, mean=mean_t_ha,
+        layout=layout, treatments=treatments,
+    )  # fmt: skip
+    try:
+        needed: int | None = strips_needed(
+            to_see, cv_pct, power=power, alpha=alpha, mean=mean_t_ha,
+            layout=layout, treatments=treatments,
+        )  # fmt: skip
+    except DesignError:
+        needed = None
+    seasons = next((n for n in range(1, MOST_SEASONS + 1) if chance(n) >= power), None)
+    can_tell = seasons == 1
+    words = [
+        f"With {replicates} {layout} you can see a difference of {detectable:.2f} t/ha (with "
+        f"{power:.0%} chance).",
+        _wanted(break_even_t_ha, expected_t_ha, to_see),
+        "This trial can tell." if can_tell else _cannot(replicates, layout, needed, seasons),
+    ]
+    return Foresight(
+        replicates=replicates,
+        std_error_t_ha=cv_pct / 100 * mean_t_ha * math.sqrt(2 / replicates),
+        detectable_t_ha=detectable,
+        to_see_t_ha=to_see,
+        chance_to_see=chance(1),
+        can_tell=can_tell,
+        replicates_needed=needed,
+        seasons_needed=seasons,
+        smallest_p=float(math.factorial(treatments) ** (1 - replicates)),
+        sentence=" ".join(words),
+    )
+
+
+def _to_see(break_even: float, expected: float | None) -> float:
+    if not (math.isfinite(break_even) and break_even >= 0):
+        raise DesignError(
+            f"The break-even gain is {break_even} t/ha. Give zero or more: cost over price."
+        )
+    if expected is None:
+        if break_even == 0:
+            raise DesignError(
+                "A dressing that costs nothing pays from the first kilogram, and no trial can "
+                "see that. Say what gain you expect."
+            )
+        return break_even
+    if not math.isfinite(expected):
+        raise DesignError(f"The gain expected is {expected} t/ha. Give a number.")
+    if math.isclose(expected, break_even, rel_tol=1e-9):
+        raise DesignError(
+            f"The gain expected, {expected:g} t/ha, just breaks even: whether such a dressing pays "
+            "is the toss of a coin, and no trial can tell."
+        )
+    return abs(expected - break_even)
+
+
+def _wanted(break_even: float, expected: float | None, to_see: float) -> str:
+    pays = f"The dressing pays from {break_even:.2f} t/ha"
+    if expected is None:
+        return f"{pays}."
+    if expected < break_even:
+        return (
+            f"{pays}, and you expect {expected:.2f}: it would not pay even so. To show that, "
+            f"{to_see:.2f} t/ha must be seen."
+        )
+    return f"{pays} and you expect {expected:.2f}, so {to_see:.2f} t/ha must be seen."
+
+
+def _cannot(replicates: int, layout: str, needed: int | None, seasons: int | None) -> str:
+    if needed is None:
+        return "This trial cannot tell, and no number of strips could."
+    words = f"This trial cannot tell: {needed} {layout} could"
+    if seasons is None:
+        return f"{words}; {MOST_SEASONS} seasons of {replicates} {layout} could not."
+    return (
+        f"{words}, or {seasons} seasons of {replicates} {layout}, if the gain is the same in each."
+    )

@@ -1,0 +1,169 @@
+"""How much strips differ from one to the next: from a past yield map, or as published."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+from numpy.typing import NDArray
+from scipy import stats
+
+from trialkit.errors import DesignError
+from trialkit.position import local_grid
+
+#: Fewer yields than this in a strip are no strip yield. Common practice, no source.
+_LEAST_RECORDS = 10
+
+#: What was compared, its strip-to-strip variation in %, and where that was read.
+_PUBLISHED = (
+    (
+        "strips of an on-farm trial, combine widths, good ground",
+        3.0,
+        "from memory; low end of what strip trials give",
+    ),
+    (
+        "strips of an on-farm trial, combine widths, uneven ground",
+        6.0,
+        "from memory; high end of what strip trials give",
+    ),
+    (
+        "rows of 20 plots, uniformity trial of wheat, 1910",
+        6.7,
+        "Mercer and Hall 1911, J. Agric. Sci. 4:107-132, plots combined 20 by 1",
+    ),
+    (
+        "small plots, rice, six seed rates in blocks",
+        6.7,
+        "Gomez and Gomez 1984, Statistical Procedures for Agricultural Research, p. 26",
+    ),
+    (
+        "single plots, field crops; probable error 5%",
+        7.4,
+        "Wood and Stratton 1910, J. Agric. Sci. 3, abstract; 5% / 0.6745",
+    ),
+    (
+        "pairs of 2-acre plots, one pair a farm, barley, 1901 to 1906",
+        9.7,
+        "Student 1923, 51 farms and years; from the differences, farms' own response included",
+    ),
+    (
+        "on-farm trial, four treatments in two blocks",
+        10.7,
+        "Hildebrand and Poey 1985, On-Farm Agronomic Trials, table III-7",
+    ),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class StripVariation:
+    """How much strips of a layout differed in a season without treatments.
+
+    Parameters
+    ----------
+    cv_pct
+        Standard deviation of strip yields inside blocks, % of the mean.
+    low_pct, high_pct
+        95% interval of it, from the chi-square distribution of the variance.
+    df
+        Degrees of freedom: strips less blocks.
+    mean_t_ha
+        Mean yield of the strips, t/ha.
+    """
+
+    cv_pct: float
+    low_pct: float
+    high_pct: float
+    df: int
+    mean_t_ha: float
+
+
+def strip_variation(past_yield: pd.DataFrame, layout: gpd.GeoDataFrame) -> StripVariation:
+    """Lay the strips over a past yield map and return how much they differ inside blocks.
+
+    Parameters
+    ----------
+    past_yield
+        Yields of a season in which the field was treated alike: `longitude latitude yield_t_ha`,
+        and `kept` where it was screened.
+    layout
+        The strips proposed: `strip block geometry`, and `role` where there is other ground too.
+
+    Returns
+    -------
+    StripVariation
+
+    Raises
+    ------
+    DesignError
+        If the map does not cover the strips, or no block holds two.
+
+    Notes
+    -----
+    One season is one draw of the weather; another may vary more. Take the higher of two where
+    you have them.
+    """
+    strips = layout[layout["role"] == "strip"] if "role" in layout else layout
+    strips = strips.reset_index(drop=True)
+    yields = _mean_yields(_records(past_yield), strips)
+    mean = float(yields.mean())
+    if mean <= 0:
+        raise DesignError("The past yields of the strips are zero or less. Check the map.")
+    apart = yields - yields.groupby(strips["block"]).transform("mean")
+    df = len(strips) - strips["block"].nunique()
+    if df < 1:
+        raise DesignError("No block holds two strips, so they cannot be compared inside one.")
+    squares = float((apart**2).sum())
+    variances = [squares / df, *(squares / stats.chi2.isf(tail, df) for tail in (0.025, 0.975))]
+    cv, low, high = (100 * math.sqrt(variance) / mean for variance in variances)
+    return StripVariation(cv, low, high, df, mean)
+
+
+def typical_cvs() -> pd.DataFrame:
+    """Return published strip-to-strip and plot-to-plot variations, where there is no map.
+
+    Returns
+    -------
+    DataFrame
+        Columns `what cv_pct source`, by rising variation. What is marked `from memory` was not
+        seen in a source.
+
+    Examples
+    --------
+    >>> float(typical_cvs()["cv_pct"].min())
+    3.0
+    """
+    return pd.DataFrame(_PUBLISHED, columns=["what", "cv_pct", "source"])
+
+
+def _records(past_yield: pd.DataFrame) -> pd.DataFrame:
+    for name in ("longitude", "latitude", "yield_t_ha"):
+        if name not in past_yield:
+            raise DesignError(f"The past yields have no column '{name}'. Read them with read_log.")
+    wanted = past_yield[["longitude", "latitude", "yield_t_ha"]].notna().all(axis=1)
+    if "kept" in past_yield:
+        wanted &= past_yield["kept"].astype(bool)
+    return past_yield[wanted]
+
+
+def _mean_yields(records: pd.DataFrame, strips: gpd.GeoDataFrame) -> pd.Series[float]:
+    grid = local_grid(strips)
+    points = gpd.GeoSeries(
+        gpd.points_from_xy(records["longitude"], records["latitude"]), crs="EPSG:4326"
+    ).to_crs(grid)
+    polygons = strips.to_crs(grid).geometry.to_numpy()
+    tree = shapely.STRtree(points.to_numpy())
+    strip, record = tree.query(polygons, predicate="contains")
+    found = records["yield_t_ha"].to_numpy(dtype=float)[record]
+    count: NDArray[np.int64] = np.bincount(strip, minlength=len(strips))
+    if (count < _LEAST_RECORDS).any():
+        place = int(count.argmin())
+        raise DesignError(
+            f"The past yield map has {count[place]} yields in strip {strips['strip'][place]}; at "
+            f"least {_LEAST_RECORDS} are needed in each. Check that it is of the same field, or "
+            "lay the strips where it has yields."
+        )
+    return pd.Series(np.bincount(strip, found, minlength=len(strips)) / count)

@@ -179,7 +179,10 @@ def test_the_better_of_two_optima_is_taken():
     data, random = two_valleys()
     _, _, products = reduced("value ~ treatment", data, random)
     starts = [np.array(pair) for pair in ((0.0, 0.0), (1.0, 0.0), (0.0, 1.0), (1.0, 1.0))]
-    ends = [_descend(products, evaluate(products, start)) for start in starts]
+    ends = [
+        _descend(products, evaluate(products, start), np.zeros(len(products.terms)))
+        for start in starts
+    ]
     heights = [end.state.criterion for end in ends if end.converged]
     assert max(heights) - min(heights) > 0.1
     assert maximise(products).state.criterion == pytest.approx(min(heights))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,9 +14,11 @@ from trialkit.models.estimates import SmallSample
 from trialkit.models.information import gather_information
 from trialkit.models.kenward_roger import by_kenward_roger
 from trialkit.models.records import Floats
-from trialkit.models.reml import NO_SCATTER, RemlState, maximise
+from trialkit.models.reml import NO_SCATTER, RemlState, least_ratios, maximise
 from trialkit.models.satterthwaite import ResidualDegrees, by_satterthwaite
 
+#: How near the least possible variance, as a share of it, is no answer.
+_BOTTOM = 0.01
 #: What to say where a search ended nowhere.
 NOT_CONVERGED = (
     "The search for the variances did not converge: do not use these figures. Check the "
@@ -70,6 +72,7 @@ def fit_independent(
     part: FixedPart,
     df: str | None,
     containment: Callable[[], Containment],
+    unbounded: Collection[str] = (),
 ) -> Fitted:
     """Fit a model whose records are independent beside the random terms.
 
@@ -83,6 +86,8 @@ def fit_independent(
         `"satterthwaite"`, or anything else for Kenward-Roger.
     containment
         Works out how many degrees of freedom the groups can give; asked only where needed.
+    unbounded
+        Random terms whose variance may come out below zero.
 
     Returns
     -------
@@ -91,15 +96,17 @@ def fit_independent(
     Raises
     ------
     ModelError
-        If there is no scatter inside the groups.
+        If there is no scatter inside the groups, or none between groups of an unbounded term.
     """
-    search = maximise(products)
+    least = least_ratios(products, unbounded)
+    search = maximise(products, least)
     state = search.state
+    _check_not_at_bottom(products, state, least)
     check_scatter_left(products, state)
     method, name = _small_sample(products, state, df)
     zero = zero_terms(products, state)
     faults = () if search.converged else (NOT_CONVERGED,)
-    notes = zero_notes(zero)
+    notes = zero_notes(zero) + _negative_notes(products, state)
     if name == "satterthwaite":
         notes += _overrated(method, part, containment())
     return Fitted(
@@ -144,6 +151,30 @@ def zero_notes(zero: tuple[str, ...]) -> tuple[str, ...]:
         return ()
     names = ", ".join(f"'{name}'" for name in zero)
     return (f"Variance estimated at zero: {names}. The data show no such differences.",)
+
+
+def _check_not_at_bottom(products: CrossProducts, state: RemlState, least: Floats) -> None:
+    """Refuse a variance that ran down to where the model breaks off."""
+    bottom = (least < 0) & (state.ratios < (1 - _BOTTOM) * least)
+    if bottom.any():
+        name = products.terms[int(bottom.argmax())]
+        raise ModelError(
+            f"The groups of '{name}' do not differ at all beside the rest of the model, so their "
+            "variance runs down without end. There are too few of them for a model as rich as "
+            f"this. Leave out the surface or other terms, or leave '{name}' out of unbounded."
+        )
+
+
+def _negative_notes(products: CrossProducts, state: RemlState) -> tuple[str, ...]:
+    """Say which variances are below zero."""
+    below = [n for n, r in zip(products.terms, state.ratios, strict=True) if r < 0]
+    if not below:
+        return ()
+    names = ", ".join(f"'{name}'" for name in below)
+    return (
+        f"Variance below zero: {names}. Its groups differ less than their records would have them "
+        "differ by chance: what makes records differ evens out inside each group.",
+    )
 
 
 def variance_shares(products: CrossProducts, state: RemlState) -> dict[str, float]:

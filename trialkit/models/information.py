@@ -32,7 +32,7 @@ class Information:
     slopes
         X'H^-1 G_i H^-1 X, shape (terms + 1, p, p).
     positive
-        Which variances are above zero, the residual always.
+        Which variances are not zero, the residual always.
     """
 
     covariance: Floats
@@ -75,7 +75,7 @@ def gather_information(products: CrossProducts, state: RemlState) -> Information
     twice = forward(state.lower, state.half, transposed=True)
     rest = products.within[:-1, :-1] + twice.T @ twice
     slopes = np.concatenate([own[: ratios.size], rest[None]])
-    positive = np.append(ratios > 0, True)
+    positive = np.append(ratios != 0, True)
     return Information(state.xhx_inverse, expected, 2 * crossed - expected, slopes, positive)
 
 

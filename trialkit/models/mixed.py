@@ -24,6 +24,7 @@ from trialkit.models.estimates import Estimator, check_confidence, estimate_tabl
 from trialkit.models.fitted import Fitted, fit_independent
 from trialkit.models.mixed_fit import MixedFit
 from trialkit.models.model_frame import Design, ModelFrame, read_model_frame
+from trialkit.models.random_blocks import Grouping
 from trialkit.models.surface import Surface, check_surface
 
 _METHODS = ("kenward-roger", "satterthwaite")
@@ -37,14 +38,15 @@ def fit_mixed(
     along: AlongPass | None = None,
     surface: Surface | None = None,
     weights: str | None = None,
+    unbounded: Sequence[str] = (),
     df: str | None = None,
     confidence: float = 0.95,
 ) -> MixedFit:
     """Fit a linear mixed model by REML.
 
     y = X b + sum_k Z_k u_k + e, with the u_k and e independent and normal, the variance of e
-    over the weight of a record where there are weights. Variances are never negative: where one
-    would be, it is zero and named in `at_boundary`.
+    over the weight of a record where there are weights. Variances are not negative unless allowed
+    to be: where one would be, it is zero and named in `at_boundary`.
 
     Parameters
     ----------
@@ -67,6 +69,10 @@ def fit_mixed(
     weights
         Column of weights, such as the number of records behind each mean: the residual variance
         of a record is that of `variances` over its weight. None for equal ones.
+    unbounded
+        Random terms whose variance may come out below zero, such as `["block:strip"]`: groups
+        whose records even out differ less than chance would have them, and are then judged by how
+        much they do differ. Not with `along`.
     df
         `"kenward-roger"`, `"satterthwaite"`, or None: Kenward-Roger without `along`, with it
         Satterthwaite held to what the groups of the random terms can give, or the passes where
@@ -96,6 +102,8 @@ def fit_mixed(
     cross-products of [X y Z], so that time after one pass does not depend on the number of
     records. With correlation along the pass time is linear in the records: the cross-products
     are weighted by the tridiagonal precision of an Ornstein-Uhlenbeck process and its nugget.
+    With variances below zero the model is one for the covariances alone (Stroup and Littell 2002,
+    Kansas State Conference on Applied Statistics in Agriculture; from memory).
     Memory is the data and a few square matrices over the groups of all random terms,
     of which there may be 3,000. A formula may call functions, so never take one from a file
     that came from somebody else.
@@ -114,7 +122,7 @@ def fit_mixed(
     {'estimate': 0.2, 'std_error': 0.071, 'df': 3.0, 't': 2.828, 'p': 0.066, 'low': -0.025,
      'high': 0.425}
     """
-    _check_method(df, along)
+    _check_method(df, along, unbounded)
     check_confidence(confidence)
     frame = _read(formula, data, random, along, surface, weights)
     model = assemble(frame, surface, weights)
@@ -128,6 +136,7 @@ def fit_mixed(
             reduced.part,
             df,
             lambda: contain(reduced, model.groupings, model.constant, None),
+            _unbounded(unbounded, model.groupings),
         )
     else:
         labels, distance = frame.labels[along.pass_id], frame.numbers[along.distance]
@@ -167,7 +176,25 @@ def _read(
     )
 
 
-def _check_method(df: str | None, along: AlongPass | None) -> None:
+def _unbounded(terms: Sequence[str], groupings: Sequence[Grouping]) -> tuple[str, ...]:
+    """Return the terms that may go below zero, checked."""
+    names = (terms,) if isinstance(terms, str) else tuple(terms)
+    levels = [grouping.name for grouping in groupings if not grouping.slope]
+    for name in names:
+        if name not in levels:
+            known = ", ".join(f"'{level}'" for level in levels) or "none"
+            raise ModelError(
+                f"unbounded names '{name}', which is no random term of this model that has a "
+                f"level. It has: {known}."
+            )
+    return names
+
+
+def _check_method(df: str | None, along: AlongPass | None, unbounded: Sequence[str]) -> None:
+    if along is not None and unbounded:
+        raise ModelError(
+            "unbounded does not go with correlation along the pass. Leave out one of the two."
+        )
     if df is not None and df not in _METHODS:
         raise ModelError(f"df='{df}' is not known. Give one of: {', '.join(_METHODS)}, or None.")
     if along is not None and df == "kenward-roger":

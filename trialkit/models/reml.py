@@ -2,8 +2,9 @@
 
 The variance of the response is s2 H with H = I + sum_k g_k Z_k Z_k'. The residual variance
 s2 is profiled out; the ratios g_k >= 0 are found by Newton's method on the profiled
-criterion with analytic first and second derivatives, an active set at zero, and Fisher
-scoring where the curvature is not positive. With C an orthonormal basis of Z's columns,
+criterion with analytic first and second derivatives, an active set at zero (or at the least
+ratio that leaves H positive, for a term that may go below zero), and Fisher scoring where the
+curvature is not positive. With C an orthonormal basis of Z's columns,
 K = C'Z and L the Cholesky factor of I + K diag(g) K', we have
 
     H^-1 = (I - C C') + C (L L')^-1 C',
@@ -17,6 +18,7 @@ Sources: Patterson and Thompson 1971, Biometrika 58:545-554; Searle, Casella and
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from itertools import product
 
@@ -43,6 +45,8 @@ _SEARCHES, _GRID_TERMS = 3, 3
 _FURTHEST = 1e10
 #: The same, below which a falling variance is put at zero.
 _NEAR_ZERO = 1e-7
+#: Share by which a ratio below zero stays away from where H is no longer positive.
+_HAIR = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,7 +114,7 @@ def evaluate(products: CrossProducts, ratios: Floats) -> RemlState:
     products
         Cross-products of the scaled problem.
     ratios
-        Variance ratios, none negative, shape (terms,).
+        Variance ratios, shape (terms,).
 
     Returns
     -------
@@ -167,13 +171,32 @@ def _derivatives(
     return trace - fitted, curvature, expected
 
 
-def maximise(products: CrossProducts) -> RemlFit:
+def least_ratios(products: CrossProducts, unbounded: Collection[str]) -> Floats:
+    """Return the least ratio of each term: zero, or what keeps H positive by itself.
+
+    Parameters
+    ----------
+    products
+        Cross-products of the scaled problem.
+    unbounded
+        Terms that may go below zero; their groups share no record.
+    """
+    largest = np.array(
+        [(products.groups[:, own > 0] ** 2).sum(axis=0).max() for own in products.member.T]
+    )
+    free = np.array([term in unbounded for term in products.terms], dtype=bool)
+    return np.where(free, -(1.0 - _HAIR) / largest, 0.0) if free.size else np.zeros(0)
+
+
+def maximise(products: CrossProducts, least: Floats | None = None) -> RemlFit:
     """Find the ratios with the lowest criterion.
 
     Parameters
     ----------
     products
         Cross-products of the scaled problem.
+    least
+        Least ratio of each term, shape (terms,); zero for None.
 
     Returns
     -------
@@ -184,7 +207,8 @@ def maximise(products: CrossProducts) -> RemlFit:
     """
     if not products.terms:
         return RemlFit(evaluate(products, np.zeros(0)), True)
-    fits = [_descend(products, start) for start in _promising(products)]
+    lowest = np.zeros(len(products.terms)) if least is None else least
+    fits = [_descend(products, start, lowest) for start in _promising(products)]
     ended = [fit for fit in fits if fit.converged]
     return min(ended or fits, key=lambda fit: fit.state.criterion)
 
@@ -216,28 +240,29 @@ def _starts(products: CrossProducts) -> list[Floats]:
     return [0 * small, small, np.ones_like(small), *singles, *(singles * small)]
 
 
-def _descend(products: CrossProducts, state: RemlState) -> RemlFit:
+def _descend(products: CrossProducts, state: RemlState, least: Floats) -> RemlFit:
     per_group = _per_group(products)
     for _ in range(MAX_STEPS):
         if state.residual < NO_SCATTER:
             break
-        step, decrement = _direction(state, per_group)
+        step, decrement = _direction(state, per_group, least)
         if decrement <= _DECREMENT:
-            return RemlFit(_polish(products, state, step, decrement), True)
-        further = _search(products, state, step, decrement, per_group)
+            return RemlFit(_polish(products, state, step, decrement, least), True)
+        further = _search(products, state, step, decrement, per_group, least)
         if further is None:
             break
         state = further
     return RemlFit(state, False)
 
 
-def _direction(state: RemlState, per_group: Floats) -> tuple[Floats, float]:
+def _direction(state: RemlState, per_group: Floats, least: Floats) -> tuple[Floats, float]:
     """Newton's step on the ratios free to move, and the drop it promises, doubled."""
-    step = -state.ratios * (state.ratios * per_group <= _NEAR_ZERO)
-    free = (state.ratios * per_group > _NEAR_ZERO) | (state.gradient < 0)
+    above = state.ratios - least
+    step = -above * (above * per_group <= _NEAR_ZERO)
+    free = (above * per_group > _NEAR_ZERO) | (state.gradient < 0)
     while free.any():
         newton = -np.linalg.solve(_positive(state, free), state.gradient[free])
-        outward = (newton < 0) & (state.ratios[free] == 0)
+        outward = (newton < 0) & (above[free] == 0)
         if not outward.any():
             step[free] = newton
             return step, float(-state.gradient[free] @ newton)
@@ -256,23 +281,41 @@ def _positive(state: RemlState, free: np.ndarray) -> Floats:
 
 
 def _search(
-    products: CrossProducts, state: RemlState, step: Floats, decrement: float, per_group: Floats
+    products: CrossProducts,
+    state: RemlState,
+    step: Floats,
+    decrement: float,
+    per_group: Floats,
+    least: Floats,
 ) -> RemlState | None:
     """Shorten the step until the criterion falls, or return None."""
     room = _GROWTH * np.maximum(state.ratios, 1.0 / per_group)
     share = min(1.0, float((room / np.maximum(step, room)).min()))
     rounding = 1e-14 * (products.records + abs(state.criterion))
     for _ in range(_HALVINGS):
-        ratios = np.clip(state.ratios + share * step, 0.0, _FURTHEST / per_group)
-        further = evaluate(products, ratios)
-        if further.criterion <= state.criterion - 1e-4 * share * decrement + rounding:
+        ratios = np.clip(state.ratios + share * step, least, _FURTHEST / per_group)
+        further = _possible(products, ratios)
+        enough = state.criterion - 1e-4 * share * decrement + rounding
+        if further is not None and further.criterion <= enough:
             return further
         share /= 2
     return None
 
 
-def _polish(products: CrossProducts, state: RemlState, step: Floats, decrement: float) -> RemlState:
+def _possible(products: CrossProducts, ratios: Floats) -> RemlState | None:
+    """Evaluate where H is positive; several ratios below zero may be too much together."""
+    try:
+        return evaluate(products, ratios)
+    except np.linalg.LinAlgError:
+        if (ratios >= 0).all():
+            raise
+        return None
+
+
+def _polish(
+    products: CrossProducts, state: RemlState, step: Floats, decrement: float, least: Floats
+) -> RemlState:
     """Take the last, full step, unless nothing is left to gain."""
     if decrement == 0.0 and not step.any():
         return state
-    return evaluate(products, np.maximum(state.ratios + step, 0.0))
+    return evaluate(products, np.maximum(state.ratios + step, least))

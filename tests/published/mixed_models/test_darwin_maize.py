@@ -50,6 +50,17 @@ def test_heights_give_the_differences(differences):
     assert np.subtract(CROSSED, SELFED) * 8 == pytest.approx(differences)
 
 
+def test_pairs_that_may_vary_less_than_nothing_give_the_paired_t(plants, printed):
+    # The trap of this trial: plants of a pair differ more than plants of two pairs. With the
+    # pairs' variance held at zero t is 2.437; let below zero the model is the paired t.
+    fit = fit_mixed("height_in ~ kind", plants, ["pair"], unbounded=["pair"])
+    row = fit.coefficients.iloc[1]
+    assert fit.variances["pair"] < 0
+    assert -row["t"] == printed("2.147987")
+    assert row["df"] == pytest.approx(PAIRS - 1)
+    assert row["p"] == printed("0.049703")
+
+
 # t.test(darwin$y)
 def test_paired_t(differences, printed):
     fit = fit_mixed("y ~ 1", pd.DataFrame({"y": differences}))

@@ -85,6 +85,7 @@ _ALL = (
         "Grain in a record, brought to the crop's standard moisture.",
     ),
     Column("machine", "", "number", "Machine", "Number of the harvester, where there are several."),
+    Column("grain_t", "t", "number", "Grain, t", "Grain the records stand for."),
     Column("file", "", "text", "File", "File the record was read from."),
     Column("records", "", "number", "Records", "Number of records of a harvest log."),
     Column("share_pct", "percent", "number", "Share, %", "Share of all records."),

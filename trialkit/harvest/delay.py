@@ -177,13 +177,13 @@ def estimate_delay(log: pd.DataFrame, *, delays_s: tuple[float, float] = DELAYS_
     clock = seconds(log)
     if clock is None:
         return _unknown("the log has no times")
-    one, two = _neighbours(log)
+    one, two = opposite_neighbours(log)
     if len(one) < _LEAST_PAIRS:
         return _unknown("no neighbouring passes run in opposite directions")
     step = max(1.0, usual_interval(clock))
     tried = np.arange(np.ceil(delays_s[0] / step), np.floor(delays_s[1] / step) + 1) * step
     squares, spreads = _disagreements(log, clock, tried, one, two)
-    group = _groups(log["pass_id"].to_numpy()[one])
+    group = pass_groups(log["pass_id"].to_numpy()[one])
     total = np.array([[s[group == g].sum() for g in range(_GROUPS)] for s in squares])
     scale = np.array([[s[group == g].sum() for g in range(_GROUPS)] for s in spreads])
     curve = total.sum(axis=1) / scale.sum(axis=1)
@@ -224,8 +224,19 @@ def _judged(best: float, error: float, curve: pd.DataFrame, tried: Floats) -> De
     return Delay(best, "estimated", False, error, curve, note)
 
 
-def _neighbours(log: pd.DataFrame) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Return pairs of records side by side in passes of opposite direction."""
+def opposite_neighbours(log: pd.DataFrame) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Return pairs of records side by side in passes of opposite direction.
+
+    Parameters
+    ----------
+    log
+        With its passes: `pass_id heading_deg x_m y_m`.
+
+    Returns
+    -------
+    ndarray, ndarray
+        Positions in the log of the one and of the other; empty where no passes run so.
+    """
     from scipy.spatial import cKDTree
 
     heading = np.radians(log["heading_deg"].to_numpy(dtype=np.float64))
@@ -247,8 +258,19 @@ def _neighbours(log: pd.DataFrame) -> tuple[NDArray[np.int64], NDArray[np.int64]
     return there[near], back[np.asarray(nearest)[near]]
 
 
-def _groups(pass_id: NDArray[np.int64]) -> NDArray[np.int64]:
-    """Part passes into groups of neighbours in time."""
+def pass_groups(pass_id: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Part passes into groups of neighbours in time.
+
+    Parameters
+    ----------
+    pass_id
+        Pass of each record.
+
+    Returns
+    -------
+    ndarray
+        Group of each record, from 0.
+    """
     names, rank = np.unique(pass_id, return_inverse=True)
     return np.asarray(rank * _GROUPS // len(names), dtype=np.int64)
 

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from trialkit.harvest.delay import Delay, _groups, _neighbours
+from trialkit.harvest.delay import Delay, pass_groups, opposite_neighbours
 from trialkit.harvest.ground import Floats, column, seconds, usual_interval
 from trialkit.harvest.passes import split_passes
 
@@ -63,7 +63,7 @@ def find_moisture_delay(
         return otherwise
     step = max(1.0, usual_interval(clock))
     tried = np.arange(np.ceil(DELAYS_S[0] / step), np.floor(DELAYS_S[1] / step) + 1) * step
-    one, two = _neighbours(log)
+    one, two = opposite_neighbours(log)
     every = max(1, len(one) // _MOST_PAIRS)
     one, two = one[::every], two[::every]
     fed = np.where(_fed(log), moisture, np.nan)
@@ -71,7 +71,7 @@ def find_moisture_delay(
     whole = np.isfinite(here).all(axis=0) & np.isfinite(there).all(axis=0)
     if whole.sum() < _LEAST_PAIRS:
         return otherwise
-    group = _groups(log["pass_id"].to_numpy()[one[whole]])
+    group = pass_groups(log["pass_id"].to_numpy()[one[whole]])
     squares, spreads = _sums(here[:, whole], there[:, whole], group)
     if not spreads.sum() > 0:
         return otherwise

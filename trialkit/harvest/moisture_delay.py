@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from trialkit.harvest.delay import Delay, pass_groups, opposite_neighbours
+from trialkit.harvest.delay import Delay, opposite_neighbours, pass_groups
 from trialkit.harvest.ground import Floats, column, seconds, usual_interval
 from trialkit.harvest.passes import split_passes
 

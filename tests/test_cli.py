@@ -50,7 +50,7 @@ def snapshot(folder: Path) -> dict[Path, bytes]:
 def test_help_names_every_command():
     shown = run("--help")
     assert shown.returncode == 0
-    for command in ("new", "check", "harvest", "analyse", "report", "demo", "lab"):
+    for command in ("new", "check", "layout", "harvest", "analyse", "report", "demo", "lab"):
         assert re.search(rf"\b{command}\b", shown.stdout)
 
 
@@ -307,3 +307,18 @@ def test_lab_sets_the_notebooks_to_the_trial_and_keeps_work_that_is_there(demo):
     text = written[0].read_text()
     assert 'trial_folder = \\"..\\"' in text
     assert lay_out_notebooks(demo) == []
+
+
+def test_layout_writes_strips_where_there_are_none(demo):
+    strips = json.loads((demo / "layout.geojson").read_text())["features"]
+    assert strips
+    refused = run("layout", demo)
+    assert refused.returncode == BAD_INPUT
+    assert "There is a layout already. It is never changed." in refused.stderr
+    (demo / "layout.geojson").unlink()
+    shown = run("layout", demo, "--json")
+    assert shown.returncode == 0, shown.stderr
+    answer = json.loads(shown.stdout)
+    assert answer["wrote"] == [str(demo / "layout.geojson")]
+    assert answer["allocation"]["seed"] >= 0
+    assert len(answer["strips"]) == 12

@@ -77,6 +77,23 @@ def check(folder: Folder, as_json: Json = False) -> None:
 
 
 @app.command()
+def layout(folder: Folder, as_json: Json = False) -> None:
+    """Lay the strips out in the field and draw which gets what; writes layout.geojson."""
+    from trialkit.trial.laying_out import lay_out_folder
+
+    laid_out = lay_out_folder(folder)
+    sentences = laid_out.sentences()
+    if as_json:
+        record = laid_out.plan.record()
+        strips = json.loads(laid_out.plan.strips.to_json(orient="records"))
+        written = [str(laid_out.written)]
+        _print_json(record | {"says": sentences, "strips": strips, "wrote": written})
+        return
+    print("\n".join(sentences))
+    _wrote([laid_out.written], as_json)
+
+
+@app.command()
 def harvest(folder: Folder, as_json: Json = False) -> None:
     """Screen the yield monitor's export and make strip yields."""
     from trialkit.season import STEPS, harvest_season, write_harvest

@@ -233,3 +233,13 @@ def test_wishes_that_no_draw_meets():
     tramline = [[True, False], [False, True]]
     with pytest.raises(LayoutError, match="evens out the places in the blocks and the tramlines"):
         allocate(PAIR, 2, seed=1, draw="even sides", tramline=tramline)
+
+
+def test_even_places_take_every_order_not_only_one_square():
+    # Eight blocks of four are too many layouts to list: squares are drawn.
+    orders = {
+        order
+        for seed in range(60)
+        for order in allocate(list("ABCD"), 8, seed=seed, draw="even sides").orders
+    }
+    assert len(orders) == factorial(4)

@@ -342,3 +342,26 @@ def test_shapes_are_valid_and_turn_anticlockwise(ell):
     assert layout.is_valid.all()
     assert all(polygon.exterior.is_ccw for polygon in layout.geometry)
     assert layout.within(box(*ell.total_bounds).buffer(1e-6)).all()
+
+
+@pytest.mark.parametrize(("notch", "side_by_side"), [(60, True), (330, False)])
+def test_blocks_lie_side_by_side_unless_that_costs_much_length(draw_field, notch, side_by_side):
+    # A notch in the far end, over the middle third: shallow, it is worth staying together.
+    top = 700 - notch
+    field = draw_field(
+        [(0, 0), (600, 0), (600, 700), (400, 700), (400, top), (200, top), (200, 700), (0, 700)]
+    )
+    wishes = Wishes(**MACHINES, heading_deg=0, headland_m=12)
+    plan = plan_trial(field, PAIR, 9, wishes, seed=1)
+    left = plan.strips["across_from_m"].to_numpy()
+    assert (np.diff(left).max() < 12.01) == side_by_side
+
+
+def test_a_draw_that_came_out_in_one_order_is_noted(rectangle):
+    noted = []
+    for seed in range(60):
+        plan = plan_trial(rectangle, PAIR, 4, Wishes(**MACHINES), seed=seed)
+        same = len(set(plan.allocation.orders)) == 1
+        noted.append(any("same order" in note for note in plan.notes))
+        assert noted[-1] == same
+    assert any(noted)

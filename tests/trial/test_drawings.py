@@ -162,4 +162,4 @@ def test_a_file_that_is_no_drawing(trial_folder, text, says):
 def test_a_missing_layout_says_what_to_draw(trial_folder):
     (trial_folder / "layout.geojson").unlink()
     (found,) = sentences(trial_folder)
-    assert "Draw each strip as a polygon with the properties strip, block and treatment" in found
+    assert "Run `trialkit layout FOLDER`, or draw each strip as a polygon with the prop" in found

@@ -66,6 +66,12 @@ def _on_the_trial(
         yield f"{blocks} blocks are few: four to six are the usual least for on-farm strips."
     if allocation.cost:
         yield allocation.cost
+    if allocation.draw == "random" and blocks > 2 and len(set(allocation.orders)) == 1:
+        yield (
+            "The draw gave every block the same order. It was fair, but a change across the field "
+            'would look like a gain. Even sides (draw="even sides") rule that out; say so beside '
+            "the trial if you draw again."
+        )
     smallest = allocation.smallest_p
     if smallest is not None and 0.05 < smallest < 1:
         yield (

@@ -22,6 +22,7 @@ from pydantic_core import ErrorDetails
 
 from trialkit.checks import Check
 from trialkit.columns import LOG_COLUMNS
+from trialkit.design.wishes import EDGE_M, LEAST_LENGTH_M
 from trialkit.harvest.settings import Screening
 
 FILE = "trial.toml"
@@ -68,6 +69,29 @@ class Machines(_Table):
 
     seeder_m: float = Field(gt=0, le=100)
     harvester_m: float = Field(gt=0, le=60)
+
+
+class Design(_Table):
+    """`[design]`: how the strips are to be laid out."""
+
+    blocks: int = Field(6, ge=1, le=1000)
+    draw: Literal["random", "even sides", "same order", "turn about"] = "random"
+    seed: int | None = Field(None, ge=0)
+    heading_deg: float | None = Field(None, ge=-180, le=360)
+    gradient_deg: float | None = Field(None, ge=-180, le=360)
+    headland_m: float | None = Field(None, ge=0, le=500)
+    clear_m: float | None = Field(None, ge=0, le=500)
+    edge_m: float = Field(EDGE_M, ge=0, le=50)
+    passes_per_strip: int | None = Field(None, ge=1, le=24)
+    least_length_m: float = Field(LEAST_LENGTH_M, gt=0)
+    traffic_m: float | None = Field(None, gt=0, le=100)
+    sprayer_m: float | None = Field(None, gt=0, le=100)
+    first_tramline_m: float | None = None
+    tramline_width_m: float = Field(3.0, gt=0, le=50)
+    anchor: tuple[float, float] | None = None
+    yield_t_ha: float | None = Field(None, gt=0, le=100)
+    cv_pct: float | None = Field(None, gt=0, le=100)
+    hoped_gain_t_ha: float | None = Field(None, ge=0, le=100)
 
 
 class Sowing(_Table):
@@ -150,6 +174,7 @@ class TrialConfig(_Table):
     trial: About
     treatments: tuple[Treatment, ...]
     machines: Machines
+    design: Design = Design()
     sowing: Sowing | None = None
     harvest: Harvest = Harvest()
     analysis: Analysis = Analysis()

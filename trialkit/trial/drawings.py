@@ -66,7 +66,10 @@ def read_layout(folder: Path) -> tuple[gpd.GeoDataFrame | None, list[Check]]:
     """
     path = folder / LAYOUT_FILE
     if not path.exists():
-        remedy = "Draw each strip as a polygon with the properties strip, block and treatment."
+        remedy = (
+            "Run `trialkit layout FOLDER`, or draw each strip as a polygon with the properties "
+            "strip, block and treatment."
+        )
         return None, [Check(LAYOUT_FILE, "", "The file is missing.", remedy)]
     features, checks = _read_features(path)
     rows = []

@@ -43,6 +43,21 @@ cost_per_ha = ""         # products and work, in your currency, for example 14.5
 seeder_m = ""            # working width, for example 12
 harvester_m = ""         # width of the front, for example 12
 
+# How `trialkit layout FOLDER` lays the strips out in boundary.geojson. The rest has usual values.
+[design]
+blocks = 6               # fewer than 6 pairs cannot reach 5% in a randomisation test
+# heading_deg = 12       # of your guidance lines; else that of the longest side
+# headland_m = 24
+# passes_per_strip = 2   # seeder passes; else the fewest that hold a full cut
+# sprayer_m = 36         # keeps the tramlines out of the cut, or the same in every strip
+# traffic_m = 12         # controlled traffic: strips are multiples of this
+# anchor = [85.0123, -38.5012]  # longitude and latitude of a point on the edge of a pass
+# draw = "even sides"    # each treatment as often left as right
+# seed = 20260412        # of the draw; else a new one, which layout.geojson keeps
+# yield_t_ha = 3         # with cv_pct it says what the trial could see
+# hoped_gain_t_ha = 0.2  # what you hope for; the trial must tell it from the gain that pays
+# cv_pct = 5             # how much strips differ side by side, % of the yield
+
 [harvest]
 standard_moisture_pct = ""  # moisture your yields are sold at, for example 12.5
 delay_s = "estimate"     # seconds from the cut to the grain sensor; or a number you know
@@ -82,9 +97,12 @@ _README = """\
 # What goes into this folder
 
 - `trial.toml`: what is tested, with which machines, at what prices. Fill in the blanks.
-- `boundary.geojson`: the outline of the field as one polygon (WGS 84). Not needed, but useful.
-- `layout.geojson`: one polygon for each strip, with the properties `strip`, `block` and
-  `treatment`. A block is a group of neighbouring strips with each treatment in it.
+- `boundary.geojson`: the outline of the field as one polygon (WGS 84); its holes are dams, trees,
+  rocks. Needed by `trialkit layout`.
+- `exclusions.geojson`: ground inside the field to stay off (dams, trees, rocks). Not needed.
+- `layout.geojson`: written by `trialkit layout`, or drawn: one polygon for each strip, with the
+  properties `strip`, `block` and `treatment`. A block is a group of neighbouring strips with each
+  treatment in it.
 - `dressing.csv`, `counts.csv`, `scores.csv`: what was mixed, plants counted, plants scored.
 - `weights.csv`: scale weights. Give `strip` and `mass_kg`, or for loads `load`, `start`, `end` and
   `mass_kg`.

@@ -333,6 +333,82 @@ def test_maker_names_and_odd_devices_are_passed_over(task_set):
     assert len(read(task_set(device=device))) == 60
 
 
+def test_constants_of_a_header_are_not_in_the_binary(task_set):
+    # PTN D="1": no byte of status. DLV B="10000": a width that is the same throughout.
+    place = "<ii"
+    raw = b"".join(
+        struct.pack("<IH", 1000 * n, 16_764)
+        + struct.pack(place, round((-38.5 + n * 2 / 111_195) * 1e7), round(85.0 * 1e7))
+        + struct.pack("<BBiBi", 2, 1, 8_000_000, 2, 125_000)
+        for n in range(40)
+    )
+    head = header(["0043", "0057", "0063"], position='A="" B="" D="1"')
+    head = head.replace('A="0043" B=""', 'A="0043" B="10000"')
+    log = read(task_set({"TLG00001": (head, raw)}, device=""))
+    assert len(log) == 40
+    assert log["swath_m"].unique().tolist() == [10.0]
+    assert log["yield_t_ha"].iloc[5:].median() == pytest.approx(4.0, rel=0.01)
+
+
+def test_spikes_of_yield_by_area_at_crawling_speed_do_not_count(task_set):
+    # 3,359 t/ha was seen in a real log; the flow beside it stays sane, so the flow is taken.
+    raw = b"".join(
+        record(n, -38.5 + n * 2 / 111_195, *(WHOLE if n == 0 else ()), (AREA, 335_930_400),
+               (FLOW, 8_000_000), (MOISTURE, 125_000))
+        for n in range(40)
+    )  # fmt: skip
+    assert read(task_set({"TLG00001": (header(), raw)}))["yield_t_ha"].max() < 4.1
+
+
+def test_flow_without_a_width_yet(task_set):
+    raw = pass_north(20) + pass_north(20, start=20, first=WHOLE, lat=-38.4996)
+    log = read(task_set({"TLG00001": (header(), raw)}, device=""))
+    assert log["yield_t_ha"].notna().tolist() == [False] * 20 + [True] * 20
+    filled = read(task_set({"TLG00001": (header(), raw)}, device=""), harvester_m=10.0)
+    assert filled["yield_t_ha"].notna().tolist() == [False] + [True] * 39
+
+
+def test_heights_that_are_nought_throughout_are_no_heights(task_set):
+    position = 'A="" B="" C="" D=""'
+    raw = b"".join(
+        struct.pack("<IHiiiB", 1000 * n, 16_764, -385_000_000 + 180 * n, 850_000_000, up, 15)
+        + struct.pack("<BBi", 1, FLOW, 8_000_000)
+        for n, up in enumerate([0] * 40)
+    )
+    folder = task_set({"TLG00001": (header(position=position), raw)})
+    with pytest.warns(LogWarning, match="no column for moisture"):
+        log = read(folder, harvester_m=10.0)
+    assert "elevation_m" not in log
+    assert log["latitude"].notna().all()
+
+
+def test_simulated_positions_that_leap_between_continents(task_set):
+    raw = pass_north(100, first=WHOLE, status=8) + pass_north(100, start=100, lat=52.1, status=8)
+    log = read(task_set({"TLG00001": (header(), raw)}))
+    assert len(log) == 200
+    assert split_passes(log)["pass_id"].max() == 2
+
+
+def test_all_records_of_one_time_stamp(task_set):
+    raw = b"".join(
+        record(0, -38.5 + n * 2 / 111_195, *WHOLE, (FLOW, 8_000_000 + n), (MOISTURE, 125_000))
+        for n in range(40)
+    )
+    log = read(task_set({"TLG00001": (header(), raw)}))
+    assert log["flow_kg_s"].tolist() == pytest.approx([8 + n / 1e6 for n in range(40)])
+
+
+def test_the_order_of_elements_and_files_beside_the_set_do_not_matter(task_set):
+    folder = task_set(LINKLIST__XML=b"<x/>", TLG00001__syn=b"1", COV_1__BIN=b"\x00" * 90)
+    text = (folder / "TASKDATA.XML").read_text()
+    start, end = text.index("<TSK"), text.index("</ISO")
+    task, device = text[start:end], text[text.index("<DVC") : start]
+    (folder / "TASKDATA.XML").write_text(
+        text[: text.index("<DVC")] + '<PFD A="PFD1" C="x" D="0"/>' + task + device + text[end:]
+    )
+    assert len(read(folder)) == 60
+
+
 def test_records_without_a_fix_and_a_whole_log_without(task_set):
     def lost(start):
         return b"".join(record(start + n, 0.0, (FLOW, 1), east=0.0, status=15) for n in range(9))

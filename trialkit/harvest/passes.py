@@ -43,6 +43,9 @@ _SAME_LINE_M = 2.0
 _LONGEST_JUMP_S = 60.0
 _LONGEST_JUMP_RECORDS = 5
 
+#: No leap is shorter than this, m: beyond the error of a receiver, and clocks that stutter.
+_LEAP_M = 50.0
+
 #: Two records closer in time than this are taken as this far apart, s: stamps are rounded.
 _LEAST_STEP_S = 0.1
 
@@ -120,7 +123,7 @@ def split_passes(
     usable = np.flatnonzero(np.isfinite(x) & ~jumped(x, y, clock, jump_m_s))
     if len(usable) > 1:
         time = None if clock is None else clock[usable]
-        piece = _pieces(x[usable], y[usable], time)
+        piece = _pieces(x[usable], y[usable], time, jump_m_s)
         track = _track(x[usable], y[usable], piece)
         off = _turning(track, piece) | _header_up(log)[usable]
         own = _numbered(track, piece, off)
@@ -227,13 +230,14 @@ def _strays(
     return strays
 
 
-def _pieces(x: Floats, y: Floats, clock: Floats | None) -> Whole:
+def _pieces(x: Floats, y: Floats, clock: Floats | None, jump_m_s: float) -> Whole:
     """Give numbers to stretches without a gap: no pause of the monitor, no leap ahead."""
+    step = np.hypot(np.diff(x, prepend=x[:1]), np.diff(y, prepend=y[:1]))
     if clock is None:
-        step = np.hypot(np.diff(x, prepend=x[:1]), np.diff(y, prepend=y[:1]))
         gap = step > max(5.0 * float(np.median(step)), 15.0)
     else:
-        gap = gaps(clock)
+        passed = np.maximum(np.diff(clock, prepend=clock[:1]), _LEAST_STEP_S)
+        gap = gaps(clock) | (step > np.maximum(jump_m_s * passed, _LEAP_M))
     return np.cumsum(gap).astype(np.int64)
 
 

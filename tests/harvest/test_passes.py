@@ -135,3 +135,12 @@ def test_no_position_at_all_is_refused(drive):
 @pytest.mark.parametrize("records", [1, 2, 3])
 def test_a_few_records_are_no_pass(drive, records):
     assert (split_passes(drive(passes=1).iloc[:records])["pass_id"] == 0).all()
+
+
+def test_a_leap_to_another_field_ends_the_pass_without_a_pause(drive):
+    first, second = drive(passes=1, length_m=400.0), drive(passes=1, length_m=400.0)
+    second["latitude"] += 0.05
+    second["time"] += first["time"].iloc[-1] - first["time"].iloc[0] + pd.Timedelta(seconds=1)
+    split = split_passes(pd.concat([first, second], ignore_index=True))
+    assert split.groupby("pass_id").size().tolist() == [len(first), len(second)]
+    assert split["distance_m"].max() < 400

@@ -7,6 +7,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from trialkit.design import lay_out, strips_needed
     from trialkit.errors import TrialkitError, TrialkitWarning
     from trialkit.harvest import read_log, screen, strip_table
     from trialkit.models import fit_counts, fit_mixed, pool, shuffle_test
@@ -15,6 +16,8 @@ if TYPE_CHECKING:
     from trialkit.trial import open_trial
 
 _HOMES = {
+    "strips_needed": "trialkit.design",
+    "lay_out": "trialkit.design",
     "open_trial": "trialkit.trial",
     "read_log": "trialkit.harvest",
     "screen": "trialkit.harvest",
@@ -39,6 +42,7 @@ __all__ = [
     "fit_counts",
     "fit_mixed",
     "harvest_season",
+    "lay_out",
     "open_trial",
     "partial_budget",
     "payoff",
@@ -47,6 +51,7 @@ __all__ = [
     "screen",
     "shuffle_test",
     "strip_table",
+    "strips_needed",
     "write_results",
 ]
 

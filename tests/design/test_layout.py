@@ -365,3 +365,8 @@ def test_a_draw_that_came_out_in_one_order_is_noted(rectangle):
         noted.append(any("same order" in note for note in plan.notes))
         assert noted[-1] == same
     assert any(noted)
+
+
+def test_no_margin_is_noted(rectangle):
+    plan = plan_trial(rectangle, PAIR, 6, Wishes(seeder_m=12, harvester_m=12, edge_m=0), seed=1)
+    assert any("there is no margin: a cut that strays" in note for note in plan.notes)

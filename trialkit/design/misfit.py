@@ -49,7 +49,7 @@ def misfit(
     why = (
         f"inside the headlands there are {len(lanes.number) * lanes.seeder_m:g} m across the "
         f"strips, and they need {blocks * strips * wide:g} m; along them there are at most "
-        f"{lanes.far_m - lanes.near_m:.0f} m"
+        f"{lanes.far_m - lanes.near_m:.0f} m{_kept_clear(field, wishes)}"
     )
     return LayoutError(f"{what}: {why}. {remedy}")
 
@@ -74,6 +74,20 @@ def which_piece(split: SplitFieldError, wishes: Wishes, blocks: int, strips: int
     if not fitting:
         return f"The {blocks} blocks fit in none of them."
     return f"All {blocks} blocks fit in the piece of {' and in that of '.join(fitting)}."
+
+
+def _kept_clear(field: Field, wishes: Wishes) -> str:
+    """Return what else takes room, as the end of a sentence."""
+    takers = [
+        words
+        for words, there in (
+            ("the obstacles", not field.obstacles.is_empty),
+            ("the tramlines", wishes.tramlines is not None),
+            ("the wheel tracks", wishes.traffic_m is not None),
+        )
+        if there
+    ]
+    return f", less what {' and '.join(takers)} take" if takers else ""
 
 
 def _what_would_fit(

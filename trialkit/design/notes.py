@@ -8,6 +8,7 @@ import pandas as pd
 
 from trialkit.design.allocation import Allocation
 from trialkit.design.starts import Starts
+from trialkit.design.tramlines import SAME_M
 from trialkit.design.wishes import Wishes
 
 #: Strips of 750 ft or more did better (Washington State University, PNW STEEP on-farm testing,
@@ -91,10 +92,12 @@ def _on_the_cut(strips: pd.DataFrame, wishes: Wishes, starts: Starts) -> Iterato
     cuts = int(strips["cuts"].min())
     left_over = wide - cuts * wishes.harvester_m
     full = f"{cuts} full cut{'s' if cuts > 1 else ''} of {wishes.harvester_m:g} m"
-    yield (
-        f"Each strip is {wide:g} m wide and gives {full}; {left_over:g} m along its sides count "
-        "for nothing: cut them apart, before or after."
+    sides = (
+        f"{left_over:.3g} m along its sides count for nothing: cut them apart, before or after."
+        if left_over > SAME_M
+        else "there is no margin: a cut that strays takes the neighbour's grain. Steer with care."
     )
+    yield f"Each strip is {wide:g} m wide and gives {full}; {sides}"
     if wishes.tramlines is None:
         return
     if starts.clean:

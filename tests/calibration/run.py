@@ -25,7 +25,7 @@ import pandas as pd
 from scipy.special import stdtr, stdtrit
 
 from trialkit.cross_checks import FEWEST_BLOCKS
-from trialkit.errors import ModelWarning
+from trialkit.errors import ModelError, ModelWarning
 from trialkit.models import AlongPass, Surface, fit_mixed
 from trialkit.models.batched import fit_batch
 
@@ -154,6 +154,14 @@ def by_points(draws: Draws, yields: np.ndarray, way: str) -> Judged:
     rows = np.empty((len(yields), 3))
     for row, values in enumerate(yields):
         data = draws.points.assign(y=values, x_m=draws.across[row])[np.isfinite(values)]
+        gain = _gain(model, data)
+        rows[row] = gain["estimate"], gain["std_error"], gain["df"]
+    return Judged(*rows.T)
+
+
+def _gain(model: PointsModel, data: pd.DataFrame) -> pd.Series:
+    """Fit a points model; where a trend leaves nothing between strips, without the trend."""
+    try:
         fit = fit_mixed(
             model.formula,
             data,
@@ -162,9 +170,11 @@ def by_points(draws: Draws, yields: np.ndarray, way: str) -> Judged:
             surface=model.surface,
             unbounded=model.unbounded,
         )
-        gain = fit.differences("treatment", against="untreated").loc["dressed"]
-        rows[row] = gain["estimate"], gain["std_error"], gain["df"]
-    return Judged(*rows.T)
+    except ModelError:
+        if model.surface is None:
+            raise
+        return _gain(next(iter(POINTS_WAYS.values())), data)
+    return fit.differences("treatment", against="untreated").loc["dressed"]
 
 
 def by_plain_t(draws: Draws, yields: np.ndarray) -> Judged:

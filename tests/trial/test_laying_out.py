@@ -126,3 +126,16 @@ def test_every_layout_tells_to_walk_the_strips_first(bare_folder):
     assert "Walk the strips before you drive them" in " ".join(
         lay_out_folder(bare_folder).sentences()
     )
+
+
+def test_a_link_out_of_the_folder_is_refused(bare_folder, tmp_path):
+    elsewhere = tmp_path / "elsewhere.geojson"
+    (bare_folder / "boundary.geojson").rename(elsewhere)
+    (bare_folder / "boundary.geojson").symlink_to(elsewhere)
+    with pytest.raises(TrialFolderError, match="points outside the trial folder"):
+        lay_out_folder(bare_folder)
+
+
+def test_a_folder_that_is_not_there(tmp_path):
+    with pytest.raises(TrialFolderError, match=r"trial.toml: The file is missing. Make a folder"):
+        lay_out_folder(tmp_path / "nothing")

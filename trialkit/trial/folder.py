@@ -158,7 +158,7 @@ def check_folder(path: str | Path) -> tuple[Trial | None, list[Check]]:
     if not folder.is_dir():
         found = "There is no such folder." if not folder.exists() else "This is not a folder."
         return None, [Check(str(path), "", found, "Make one with `trialkit new FOLDER`.")]
-    outside = _check_inside(folder, _input_files(folder))
+    outside = check_inside(folder, _input_files(folder))
     if outside:
         return None, outside
     config, checks = read_config(folder / FILE)
@@ -241,8 +241,16 @@ def _files_of(log: Path) -> list[Path]:
     return [log]
 
 
-def _check_inside(folder: Path, files: list[Path]) -> list[Check]:
-    """Refuse links that lead out of the folder: folders come by mail."""
+def check_inside(folder: Path, files: list[Path]) -> list[Check]:
+    """Refuse links that lead out of the folder: folders come by mail.
+
+    Parameters
+    ----------
+    folder
+        The trial folder.
+    files
+        What is to be read in it.
+    """
     home = folder.resolve()
     return [
         Check(

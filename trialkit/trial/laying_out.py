@@ -26,6 +26,7 @@ from trialkit.trial.drawings import (
     LAYOUT_FILE,
     read_boundary,
 )
+from trialkit.trial.folder import check_inside
 from trialkit.trial.writing import write_whole
 
 #: Ground inside the field to stay off: dams, trees, rocks; points and lines too.
@@ -97,6 +98,10 @@ def lay_out_folder(path: str | Path) -> LaidOut:
         If the strips wished for do not fit; the message says what would.
     """
     folder = Path(path)
+    names = (FILE, BOUNDARY_FILE, LAYOUT_FILE, EXCLUSIONS_FILE)
+    outside = check_inside(folder, [folder / name for name in names if (folder / name).exists()])
+    if outside:
+        raise TrialFolderError("\n".join(check.sentence() for check in outside))
     config, checks = read_config(folder / FILE)
     boundary, found = read_boundary(folder)
     checks += found + _layout_there(folder)

@@ -76,6 +76,17 @@ def test_harvest_shows_strips_and_what_was_left_out(demo):
     assert "Grain-flow delay: 12 s" in shown.stdout
     assert "part swath" in shown.stdout
     assert (demo / "results" / "records.csv").exists()
+    drawn = sorted(path.name for path in (demo / "results" / "pictures").iterdir())
+    assert drawn == [
+        "before-after.png",
+        "delay.png",
+        "kept.png",
+        "left-out.png",
+        "pass-ends.png",
+        "passes.png",
+        "yield.png",
+    ]
+    assert f"Wrote {demo / 'results' / 'pictures' / 'passes.png'}" in shown.stdout
 
 
 def test_analyse_says_the_verdict_and_what_it_wrote(demo):

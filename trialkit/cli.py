@@ -100,9 +100,11 @@ def harvest(folder: Folder, as_json: Json = False) -> None:
     from trialkit.trial import open_trial
 
     trial = open_trial(folder)
-    with _progress(len(STEPS) - 2) as tell:
+    with _progress(len(STEPS) - 1) as tell:
         harvested = harvest_season(trial, progress=tell)
-    written = write_harvest(trial, harvested)
+        written = write_harvest(trial, harvested)
+        tell("Drawing")
+        written += _harvest_pictures(trial, harvested)
     if as_json:
         _print_json(
             {
@@ -119,6 +121,23 @@ def harvest(folder: Folder, as_json: Json = False) -> None:
         return
     _print_harvest(harvested)
     _wrote(written, as_json)
+
+
+def _harvest_pictures(trial: Trial, harvested: Harvested) -> list[Path]:
+    if harvested.log is None or harvested.screening is None:
+        return []
+    from trialkit.report.harvest_pictures import save_harvest_pictures
+
+    return save_harvest_pictures(
+        trial.results / "pictures",
+        harvested.log,
+        harvested.screening,
+        trial.layout,
+        boundary=trial.boundary,
+        delay=harvested.delay,
+        ends=harvested.ends,
+        screening=trial.config.harvest.screening,
+    )
 
 
 @app.command()

@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 
 from trialkit.answer import compare, fit_strips, has_blocks, strips_for_model
+from trialkit.design import possible_layouts
 from trialkit.errors import ModelError, TrialkitWarning
 from trialkit.models import Surface, fit_mixed, shuffle_test
 from trialkit.result import Comparison, CrossCheck
@@ -19,16 +20,40 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
     from pandas import DataFrame
 
+    from trialkit.design import Allocation
     from trialkit.trial.config import TrialConfig
 
 #: Blocks, and places along and across the field, that it takes to see a trend.
 FEWEST_BLOCKS, _FEWEST_PLACES = 5, 6
 
 
-def by_shuffling(strips: DataFrame, config: TrialConfig) -> Iterator[CrossCheck]:
-    """Judge each gain by the draws of the treatments that could have been made instead."""
+def by_shuffling(
+    strips: DataFrame, config: TrialConfig, drawn: Allocation | None = None
+) -> Iterator[CrossCheck]:
+    """Judge each gain by the draws of the treatments that could have been made instead.
+
+    Parameters
+    ----------
+    strips
+        Strip yields.
+    config
+        What `trial.toml` says.
+    drawn
+        How the treatments were drawn; None where nobody says, as in a layout drawn by hand, whose
+        treatments count as drawn freely inside blocks.
+    """
     data = strips_for_model(strips, config)
     data = data.assign(treatment=data["treatment"].astype(str))
+    if drawn is not None and not _sown_as_drawn(drawn, data):
+        _warn("The strips were not sown as they were drawn, so the test takes them as drawn freely")
+        drawn = None
+    if drawn is not None and drawn.systematic:
+        _warn(f"The treatments were not drawn but laid out in a fixed order ({drawn.draw})")
+        return
+    limited = drawn is not None and drawn.restricted
+    if limited and len(config.treatments) > 2:
+        _warn("The draw was restricted, and with several treatments the test takes it as free")
+        limited = False
     for treatment in config.treatments:
         if treatment.control:
             continue
@@ -40,6 +65,7 @@ def by_shuffling(strips: DataFrame, config: TrialConfig) -> Iterator[CrossCheck]
             "block",
             seed=config.analysis.seed,
             against=config.control,
+            allocations=_layouts(drawn, pair) if limited and drawn is not None else None,
             confidence=config.analysis.confidence,
         )
         how = "every possible draw" if test.exact else f"{test.draws:,} random draws"
@@ -55,8 +81,32 @@ def by_shuffling(strips: DataFrame, config: TrialConfig) -> Iterator[CrossCheck]
             low,
             high,
             test.p,
-            f"By {how} within blocks. The layout allows no p below {test.smallest_p:.2g}{none}.",
+            f"By {how} within blocks{_limit(drawn)}. "
+            f"The layout allows no p below {test.smallest_p:.2g}{none}.",
         )
+
+
+def _warn(what: str) -> None:
+    warnings.warn(f"Randomisation test: {what}. Read it with care.", TrialkitWarning, stacklevel=3)
+
+
+def _sown_as_drawn(drawn: Allocation, data: DataFrame) -> bool:
+    """Tell whether each strip got the treatment that the draw gave it."""
+    names = (f"S{number + 1}" for number in range(sum(len(order) for order in drawn.orders)))
+    wanted = dict(zip(names, (name for order in drawn.orders for name in order), strict=True))
+    return bool((data["strip"].astype(str).map(wanted) == data["treatment"]).all())
+
+
+def _layouts(drawn: Allocation, data: DataFrame) -> list[list[str]]:
+    """Return the layouts that a restricted draw could have given, for the strips with a yield."""
+    layouts: list[list[str]] = possible_layouts(drawn)[list(data["strip"])].to_numpy().tolist()
+    return layouts
+
+
+def _limit(drawn: Allocation | None) -> str:
+    if drawn is None or not drawn.restricted:
+        return ""
+    return f", as the design restricted them ({drawn.draw})"
 
 
 def by_records(log: DataFrame, config: TrialConfig) -> Iterator[CrossCheck]:

@@ -30,6 +30,7 @@ from trialkit.harvest import (
 from trialkit.result import CrossCheck, Summary
 from trialkit.sensitivity import Sensitivity, by_screening
 from trialkit.trial.folder import Trial
+from trialkit.trial.laying_out import read_allocation
 from trialkit.trial.provenance import input_files, software
 from trialkit.trial.writing import write_csv, write_whole
 
@@ -163,7 +164,7 @@ def analyse(trial: Trial, *, progress: Progress | None = None) -> Result:
         fit = fit_strips(harvested.strips, trial.config)
         comparisons = compare(fit, trial.config)
         tell(STEPS[5])
-        checks = tuple(_cross_checks(harvested, trial.config))
+        checks = tuple(_cross_checks(harvested, trial))
         scrutiny = scrutinise(fit, harvested.strips, harvested.log, trial.config)
     otherwise = _under_other_screenings(harvested, trial)
     summary = Summary(
@@ -319,9 +320,10 @@ def _scales(trial: Trial) -> DataFrame | None:
     )
 
 
-def _cross_checks(harvested: Harvested, config: TrialConfig) -> Iterator[CrossCheck]:
+def _cross_checks(harvested: Harvested, trial: Trial) -> Iterator[CrossCheck]:
     """Ask for the same gains by every other method the season's data allow."""
-    yield from by_shuffling(harvested.strips, config)
+    config = trial.config
+    yield from by_shuffling(harvested.strips, config, read_allocation(trial.path))
     if harvested.source == "monitor" and harvested.log is not None:
         yield from by_records(harvested.log, config)
         if harvested.scales is not None:

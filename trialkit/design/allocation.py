@@ -54,6 +54,11 @@ class Allocation:
         return self.draw != "random" or bool(self.tramline)
 
     @property
+    def systematic(self) -> bool:
+        """Whether nothing was drawn, so that no randomisation test can be made."""
+        return self.draw in _SYSTEMATIC
+
+    @property
     def possible(self) -> int | None:
         """Number of layouts that could be drawn; None where they are too many to count."""
         return _possible(self._rules())
@@ -66,7 +71,7 @@ class Allocation:
         of layouts possible; 1 for a systematic layout. None where they are too many to count.
         """
         possible = self.possible
-        if self.draw in _SYSTEMATIC:
+        if self.systematic:
             return 1.0
         return None if possible is None else factorial(len(self.treatments)) / possible
 

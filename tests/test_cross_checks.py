@@ -1,0 +1,88 @@
+"""The randomisation test of the season respects how the treatments were drawn."""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from trialkit.cross_checks import by_shuffling
+from trialkit.design import allocate
+from trialkit.errors import TrialkitWarning
+from trialkit.trial import open_trial
+
+ARMS = ["untreated", "dressed"]
+
+
+@pytest.fixture
+def config(trial_folder):
+    return open_trial(trial_folder).config
+
+
+def strips_of(drawn, seed=1):
+    rng = np.random.default_rng(seed)
+    rows = [
+        (f"S{len(ARMS) * block + place + 1}", f"B{block + 1}", arm)
+        for block, order in enumerate(drawn.orders)
+        for place, arm in enumerate(order)
+    ]
+    table = pd.DataFrame(rows, columns=["strip", "block", "treatment"])
+    grows = 3 + 0.3 * (table["treatment"] == "dressed") + rng.normal(0, 0.1, len(table))
+    return table.assign(yield_t_ha=grows)
+
+
+def difference(strips, labels):
+    value = strips["yield_t_ha"].to_numpy()
+    dressed = np.asarray(labels) == "dressed"
+    return value[dressed].mean() - value[~dressed].mean()
+
+
+def test_a_free_draw_flips_every_pair(config):
+    drawn = allocate(ARMS, 6, seed=3)
+    strips = strips_of(drawn)
+    (with_draw,), (without,) = (list(by_shuffling(strips, config, d)) for d in (drawn, None))
+    assert with_draw == without
+    assert "no p below 0.031" in with_draw.note
+
+
+def test_a_restricted_draw_is_compared_with_the_layouts_it_could_give(config):
+    # Every layout with the dressed strip on the left in three of six pairs, by hand.
+    drawn = allocate(ARMS, 6, seed=3, draw="even sides")
+    strips = strips_of(drawn)
+    possible = []
+    for left in itertools.combinations(range(6), 3):
+        orders = [ARMS[::-1] if block in left else ARMS for block in range(6)]
+        possible.append([arm for order in orders for arm in order])
+    found = difference(strips, strips["treatment"])
+    extreme = [abs(difference(strips, labels)) >= abs(found) - 1e-12 for labels in possible]
+    (check,) = by_shuffling(strips, config, drawn)
+    assert check.p_value == pytest.approx(np.mean(extreme))
+    assert "as the design restricted them (even sides)" in check.note
+    assert "no p below 0.1" in check.note
+
+
+def test_a_lost_strip_leaves_the_rest_of_the_layouts(config):
+    drawn = allocate(ARMS, 6, seed=3, draw="even sides")
+    strips = strips_of(drawn)
+    strips.loc[2, "yield_t_ha"] = np.nan
+    with pytest.warns(TrialkitWarning, match="No yield from strip S3"):
+        (check,) = by_shuffling(strips, config, drawn)
+    assert 0 < check.p_value <= 1
+
+
+@pytest.mark.parametrize("draw", ["same order", "turn about"])
+def test_what_was_not_drawn_has_no_randomisation_test(config, draw):
+    drawn = allocate(ARMS, 6, seed=3, draw=draw)
+    with pytest.warns(TrialkitWarning, match=f"not drawn but laid out in a fixed order .{draw}"):
+        assert list(by_shuffling(strips_of(drawn), config, drawn)) == []
+
+
+def test_strips_not_sown_as_drawn_count_as_drawn_freely(config):
+    drawn = allocate(ARMS, 6, seed=3, draw="even sides")
+    strips = strips_of(drawn)
+    strips.loc[[0, 1], "treatment"] = strips.loc[[1, 0], "treatment"].to_numpy()
+    with pytest.warns(TrialkitWarning, match="not sown as they were drawn"):
+        (check,) = by_shuffling(strips, config, drawn)
+    assert "no p below 0.031" in check.note

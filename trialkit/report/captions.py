@@ -35,6 +35,28 @@ START_AXIS, END_AXIS = "Seconds since grain came", "Seconds until grain ends"
 BEFORE_AFTER_CAPTION = "The last bar holds every yield beyond it."
 
 
+#: What each limit of the screening is.
+LIMIT_WORDS = {
+    "rules": "rules used, in their order",
+    "speed_low_m_s": "slowest speed at which the machine harvests, m/s",
+    "speed_high_m_s": "fastest speed at which the machine harvests, m/s",
+    "beside_stop_s": "left out before and after a stop, s",
+    "speed_jump_share": "change of speed within a second that is too sudden, as a share",
+    "beside_jump_s": "left out before and after a sudden change of speed, s",
+    "yield_low_t_ha": "least yield the crop can have, t/ha",
+    "yield_high_t_ha": "greatest yield the crop can have, t/ha",
+    "swath_least_share": "least cut, as a share of the full width",
+    "beside_part_s": "left out before and after a part swath, s",
+    "pass_start_s": "left out at the start of a pass, s",
+    "pass_end_s": "left out at the end of a pass, s",
+    "jump_m_s": "speed between two positions that no machine makes, m/s",
+    "moisture_low_pct": "driest grain the sensor is believed to read, %",
+    "moisture_high_pct": "wettest grain the sensor is believed to read, %",
+    "least_pass_m": "shortest pass that counts, m",
+    "frozen_s": "one and the same flow for so long is a sensor that hangs, s",
+    "outlier_sd": "outlier of its pass beyond so many standard deviations",
+    "local_outlier_sd": "outlier among its neighbours beyond so many standard deviations",
+}
 #: The two ways along the passes, and the reason of records that are not drawn on them.
 JUMP = "position jump"
 THERE, BACK = "driven one way", "driven back"
@@ -275,7 +297,8 @@ HEADINGS = {
     "grain_t": "Grain, t",
     "level": "Screening",
     "lost_pct": "Left out, %",
-    "setting": "Setting",
+    "limit": "Limit",
+    "setting": "Key in trial.toml",
     "value": "Value",
     "file": "File",
     "sha256": "SHA-256",

@@ -196,7 +196,9 @@ def settings(
     """
     found = {} if ends is None else {"pass_start_s": ends.start_s, "pass_end_s": ends.end_s}
     values = [_setting(value, found.get(name)) for name, value in limits.items()]
-    return _table("settings", pd.DataFrame({"setting": list(limits), "value": values}))
+    words = [captions.LIMIT_WORDS.get(name, "") for name in limits]
+    table = pd.DataFrame({"limit": words, "value": values, "setting": list(limits)})
+    return _table("settings", table)
 
 
 def _setting(value: float | str | Sequence[str], found: float | None) -> str:

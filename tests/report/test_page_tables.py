@@ -125,15 +125,17 @@ def test_the_gain_under_other_screenings():
 
 
 def test_limits_that_were_found_and_rules_that_were_chosen():
+    def shown(*given):
+        return {key: value for _, value, key in cells(page_tables.settings(*given))[1:]}
+
     ends = PassEnds(9.0, 6.0, True, True, pd.DataFrame(), 40)
-    shown = dict(cells(page_tables.settings(Screening().model_dump(), ends))[1:])
-    assert shown["pass_start_s"] == "found: 9"
-    assert shown["pass_end_s"] == "found: 6"
-    assert shown["rules"] == "all, in their usual order"
-    fewer = Screening(rules=("turning", "overlap"), pass_start_s=12).model_dump()
-    shown = dict(cells(page_tables.settings(fewer))[1:])
-    assert (shown["rules"], shown["pass_start_s"]) == ("turning, overlap", "12")
-    assert dict(cells(page_tables.settings({"rules": ()}))[1:])["rules"] == "none"
+    usual = shown(Screening().model_dump(), ends)
+    assert usual["pass_start_s"] == "found: 9"
+    assert usual["pass_end_s"] == "found: 6"
+    assert usual["rules"] == "all, in their usual order"
+    fewer = shown(Screening(rules=("turning", "overlap"), pass_start_s=12).model_dump())
+    assert (fewer["rules"], fewer["pass_start_s"]) == ("turning, overlap", "12")
+    assert shown({"rules": ()})["rules"] == "none"
 
 
 def test_settings_inputs_and_versions():

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import warnings
 from collections.abc import Iterator
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -153,18 +154,22 @@ def _by_model(
     surface: Surface | None = None,
 ) -> Iterator[CrossCheck]:
     """Judge the gains by one model; where the records do not support it, say so."""
+    fitted = partial(
+        fit_mixed,
+        formula,
+        records,
+        random=random,
+        surface=surface,
+        confidence=config.analysis.confidence,
+    )
     try:
-        fit = fit_mixed(
-            formula,
-            records,
-            random=random,
-            unbounded=["strip"],
-            surface=surface,
-            confidence=config.analysis.confidence,
-        )
+        fit = fitted(unbounded=["strip"])
     except ModelError as error:
-        warnings.warn(f"No cross-check by {name}: {error}", TrialkitWarning, stacklevel=2)
-        return
+        if surface is not None:
+            warnings.warn(f"No cross-check by {name}: {error}", TrialkitWarning, stacklevel=2)
+            return
+        # Strips of very unequal length can leave no answer below zero: the careful one, then.
+        fit = fitted()
     gains = fit.differences("treatment", against=config.control)
     for treatment, gain in gains.iterrows():
         yield CrossCheck(

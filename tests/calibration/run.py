@@ -17,7 +17,7 @@ import time
 import warnings
 from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -171,9 +171,7 @@ def _gain(model: PointsModel, data: pd.DataFrame) -> pd.Series:
             unbounded=model.unbounded,
         )
     except ModelError:
-        if model.surface is None:
-            raise
-        return _gain(next(iter(POINTS_WAYS.values())), data)
+        return _gain(replace(next(iter(POINTS_WAYS.values())), unbounded=()), data)
     return fit.differences("treatment", against="untreated").loc["dressed"]
 
 

@@ -18,7 +18,7 @@ from trialkit.models.reml import NO_SCATTER, RemlState, least_ratios, maximise
 from trialkit.models.satterthwaite import ResidualDegrees, by_satterthwaite
 
 #: How near the least possible variance, as a share of it, is no answer.
-_BOTTOM = 0.01
+_BOTTOM = 1e-5
 #: What to say where a search ended nowhere.
 NOT_CONVERGED = (
     "The search for the variances did not converge: do not use these figures. Check the "

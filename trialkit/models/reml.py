@@ -46,7 +46,7 @@ _FURTHEST = 1e10
 #: The same, below which a falling variance is put at zero.
 _NEAR_ZERO = 1e-7
 #: Share by which a ratio below zero stays away from where H is no longer positive.
-_HAIR = 1e-6
+_HAIR = 1e-7
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 
 #: Metres a degree of latitude, near enough for the step between two records.
-_M_DEGREE = 111_195.0
+M_DEGREE = 111_195.0
 
 #: A pause longer than this many usual intervals is a gap: the monitor was off.
 GAP_INTERVALS = 5.0
@@ -97,7 +97,7 @@ def step_m(log: pd.DataFrame) -> Floats:
     longitude = log["longitude"].to_numpy(dtype=np.float64)
     north = np.diff(latitude, prepend=latitude[:1])
     east = np.diff(longitude, prepend=longitude[:1]) * np.cos(np.radians(latitude))
-    return np.asarray(_M_DEGREE * np.hypot(east, north))
+    return np.asarray(M_DEGREE * np.hypot(east, north))
 
 
 def travel_m(log: pd.DataFrame) -> Floats:

@@ -11,7 +11,7 @@ import pandas as pd
 import shapely
 
 from trialkit.errors import LogError, LogWarning
-from trialkit.harvest.ground import Floats
+from trialkit.harvest.ground import M_DEGREE, Floats
 from trialkit.harvest.passes import has_position
 
 if TYPE_CHECKING:
@@ -234,9 +234,8 @@ def join_points(
 
 def _metres(table: pd.DataFrame, middle: float) -> Floats:
     """Return places in metres, near enough within a field."""
-    a_degree = 111_195.0
     east = table["longitude"].to_numpy(dtype=np.float64) * np.cos(np.radians(middle))
-    return a_degree * np.column_stack([east, table["latitude"].to_numpy(dtype=np.float64)])
+    return M_DEGREE * np.column_stack([east, table["latitude"].to_numpy(dtype=np.float64)])
 
 
 def _places(log: pd.DataFrame) -> tuple[Floats, Floats]:

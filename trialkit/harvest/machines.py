@@ -15,7 +15,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from trialkit.errors import LogWarning
-from trialkit.harvest.ground import Floats, area_ha, seconds
+from trialkit.harvest.ground import M_DEGREE, Floats, area_ha, seconds
 from trialkit.harvest.passes import JUMP_M_S, NO_PASS, has_position
 
 #: Overlap of two files that is a clock's fault and no second machine, s.
@@ -26,8 +26,6 @@ _BY_TURNS = 0.2
 #: Steps no longer than this are within any machine's reach, m; most machines told apart, and
 #: records below which nothing is.
 _REACH_M, _MOST_MACHINES, _LEAST_TRACK = 25.0, 6, 40
-#: Metres a degree of latitude.
-_M_DEGREE = 111_195.0
 #: Share of an effect's length left beside the others, below which they say the same.
 _ALIASED = 1e-8
 #: Columns that a machine's factor applies to.
@@ -129,7 +127,7 @@ def _east_north(log: pd.DataFrame) -> tuple[Floats, Floats]:
     """Return places in metres, near enough to tell machines apart."""
     latitude = log["latitude"].to_numpy(dtype=np.float64)
     middle = float(np.cos(np.radians(np.nanmedian(latitude))))
-    return _M_DEGREE * middle * log["longitude"].to_numpy(dtype=np.float64), _M_DEGREE * latitude
+    return M_DEGREE * middle * log["longitude"].to_numpy(dtype=np.float64), M_DEGREE * latitude
 
 
 def _far_share(x: Floats, y: Floats, clock: Floats) -> float:

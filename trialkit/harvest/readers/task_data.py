@@ -19,6 +19,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from trialkit.errors import LogError, LogWarning, UnitError
+from trialkit.harvest.ground import step_m
 from trialkit.harvest.readers.file_set import FileSet
 from trialkit.harvest.readers.table import ExportedTable
 from trialkit.harvest.readers.task_set import Channel, Part, TaskSet, read_header, read_task_set
@@ -44,8 +45,6 @@ _UNITS = {
     _WET_AREA: ("mg/m**2", "yield"),
 }
 _SECTION = 4
-#: Radius of the earth, m.
-_EARTH_M = 6_371_000.0
 #: Work state of a machine that is out of work.
 _OFF = 0
 #: Share by which the grain flow may miss the machine's own total before it is said, and the
@@ -341,9 +340,8 @@ def _flow(log: _Log, by_area: Floats, width: Floats) -> Floats:
 def _speed_m_s(log: _Log) -> Floats:
     """Return the speed from one yield update to the next, by position; NaN at other records."""
     rows = np.flatnonzero(log.updated(_YIELDS))
-    latitude = np.radians(log.records.latitude[rows])
-    east = np.diff(np.radians(log.records.longitude[rows])) * np.cos(latitude[1:])
-    step = _EARTH_M * np.hypot(np.diff(latitude), east)
+    places = {"latitude": log.records.latitude[rows], "longitude": log.records.longitude[rows]}
+    step = step_m(pd.DataFrame(places))[1:]
     seconds = np.diff(log.records.time[rows]) / np.timedelta64(1, "s")
     speed = np.full(len(log.records), np.nan)
     speed[rows[1:]] = np.where(seconds > 0, step / np.where(seconds > 0, seconds, 1.0), np.nan)

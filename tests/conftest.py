@@ -7,6 +7,12 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
+
+# The same commit gives the same answer twice; `--hypothesis-profile=search` tries new examples.
+settings.register_profile("repeat", derandomize=True)
+settings.register_profile("search", derandomize=False)
+settings.load_profile("repeat")
 
 #: Metres to degrees near 38.5° S: good enough to draw rectangles with.
 METRE_LATITUDE = 1 / 111_000

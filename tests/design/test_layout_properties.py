@@ -69,9 +69,7 @@ def planned(field, names, blocks, wishes, seed):
         return None, str(error)
 
 
-@settings(
-    max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow], derandomize=True
-)
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(fields(), machines(), st.integers(2, 4), st.integers(1, 7), st.integers(0, 2**32))
 def test_strips_keep_what_the_design_promises(drawn, wishes, arms, blocks, seed):
     field, grid = drawn
@@ -119,7 +117,7 @@ def test_strips_keep_what_the_design_promises(drawn, wishes, arms, blocks, seed)
     assert (right <= plan.passes_per_strip * wishes.seeder_m - wishes.edge_m + 0.021).all()
 
 
-@settings(max_examples=15, deadline=None, derandomize=True)
+@settings(max_examples=15, deadline=None)
 @given(fields(), st.integers(0, 2**32))
 def test_the_same_seed_gives_the_same_layout(drawn, seed):
     wishes = Wishes(seeder_m=9, harvester_m=7.5)

@@ -13,11 +13,11 @@ from pathlib import Path, PurePosixPath
 
 from trialkit.errors import LogError
 from trialkit.harvest.readers.delimited import open_delimited, read_delimited
-from trialkit.harvest.readers.file_set import FileSet, open_folder, open_zip
 from trialkit.harvest.readers.table import ExportedTable
 from trialkit.harvest.readers.task_data import open_task_data
 from trialkit.harvest.readers.task_set import TASK_FILE
 from trialkit.harvest.readers.vector import VECTOR_ENDINGS, open_packed_vector, open_vector
+from trialkit.incoming.file_set import FileSet, open_folder, open_zip
 
 __all__ = ["TEXT_ENDINGS", "VECTOR_ENDINGS", "ZIP_ENDING", "ExportedTable", "open_export"]
 

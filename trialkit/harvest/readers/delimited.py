@@ -17,8 +17,8 @@ import numpy as np
 import pandas as pd
 
 from trialkit.errors import LogError
-from trialkit.harvest.readers.file_set import LARGEST_BYTES
 from trialkit.harvest.readers.table import ExportedTable
+from trialkit.incoming.file_set import LARGEST_BYTES
 
 #: No log has more columns than this.
 MOST_COLUMNS = 500

@@ -20,10 +20,10 @@ from numpy.typing import NDArray
 
 from trialkit.errors import LogError, LogWarning, UnitError
 from trialkit.harvest.ground import step_m
-from trialkit.harvest.readers.file_set import FileSet
 from trialkit.harvest.readers.table import ExportedTable
 from trialkit.harvest.readers.task_set import Channel, Part, TaskSet, read_header, read_task_set
 from trialkit.harvest.readers.time_log import TimeLog, decode
+from trialkit.incoming.file_set import FileSet
 from trialkit.units import convert
 
 Floats = NDArray[np.float64]

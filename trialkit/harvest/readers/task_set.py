@@ -6,14 +6,14 @@ parser in front refuses entities and external references.
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass, field
 from pathlib import PurePosixPath
-from xml.etree.ElementTree import Element, ParseError
+from xml.etree.ElementTree import Element
 
 from trialkit.errors import LogError
-from trialkit.harvest.readers.file_set import FileSet
 from trialkit.harvest.readers.time_log import TimeLogHeader
+from trialkit.incoming.file_set import FileSet
+from trialkit.incoming.task_xml import attribute, parse_xml
 
 #: Name of the file a set begins with.
 TASK_FILE = "taskdata.xml"
@@ -23,8 +23,6 @@ _POSITION = {
     "A": "north", "B": "east", "C": "up", "D": "status", "E": "pdop", "F": "hdop",
     "G": "satellites", "H": "gps_ms", "I": "gps_day",
 }  # fmt: skip
-#: No set's XML is larger than this.
-_LARGEST_XML = 200_000_000
 _MOST_CHANNELS = 255
 
 
@@ -153,97 +151,6 @@ def _external(root: Element, files: FileSet, home: str) -> list[Element]:
         except LogError:
             continue
     return found
-
-
-def parse_xml(raw: bytes, file: str) -> tuple[Element, bool]:
-    """Parse XML from somebody else.
-
-    Parameters
-    ----------
-    raw
-        The file.
-    file
-        Its name, for messages.
-
-    Returns
-    -------
-    Element, bool
-        The root, and whether the file was whole: what stands before a break is kept.
-
-    Raises
-    ------
-    LogError
-        If it holds entities or references to elsewhere, is too large, or is no XML.
-    """
-    from defusedxml.common import DefusedXmlException
-
-    if len(raw) > _LARGEST_XML:
-        raise LogError(f"{file}: {len(raw) / 1e6:,.0f} MB of XML are no task data.")
-    for text in (raw, _as_windows(raw)):
-        try:
-            root, whole = _fed(text)
-        except DefusedXmlException as error:
-            raise LogError(
-                f"{file}: it holds entities or references to other files, which task data never "
-                "need and which can do harm. It was not read."
-            ) from error
-        except (ValueError, LookupError):
-            continue
-        if root is not None and (whole or text is not raw):
-            return root, whole
-    raise LogError(f"{file}: this is not XML, or it is damaged. Copy the set again.")
-
-
-def _as_windows(raw: bytes) -> bytes:
-    """Return the file as UTF-8, taken for Windows' Latin alphabet, its declaration left out."""
-    text = raw.decode("cp1252", errors="replace").lstrip("ï»¿")
-    return re.sub(r"^\s*<\?xml.*?\?>", "", text, count=1, flags=re.DOTALL).encode()
-
-
-def _fed(raw: bytes) -> tuple[Element | None, bool]:
-    """Return the first element with all that was read below it, and whether it was closed."""
-    from defusedxml.ElementTree import DefusedXMLParser
-
-    class _Kept:
-        """A target that keeps elements as they begin."""
-
-        def __init__(self) -> None:
-            self.root: Element | None = None
-            self.open: list[Element] = []
-
-        def start(self, tag: str, attributes: dict[str, str]) -> None:
-            new = Element(tag, attributes)
-            if self.open:
-                self.open[-1].append(new)
-            elif self.root is None:
-                self.root = new
-            self.open.append(new)
-
-        def end(self, _tag: str) -> None:
-            self.open.pop()
-
-        def data(self, _text: str) -> None:
-            pass
-
-        def close(self) -> Element | None:
-            return self.root
-
-    kept = _Kept()
-    parser = DefusedXMLParser(target=kept, forbid_dtd=True)
-    try:
-        parser.feed(raw)
-        parser.close()
-    except ParseError:
-        return kept.root, False
-    return kept.root, True
-
-
-def attribute(element: Element, name: str) -> str:
-    """Return an attribute, whatever its case; empty where it is absent."""
-    value = element.get(name)
-    if value is None:
-        value = element.get(name.lower(), "")
-    return value.strip()
 
 
 def _whole(text: str, base: int = 10) -> int | None:

@@ -10,8 +10,8 @@ import numpy as np
 import shapely
 
 from trialkit.errors import LogError
-from trialkit.harvest.readers.file_set import LARGEST_BYTES, FileSet
 from trialkit.harvest.readers.table import ExportedTable
+from trialkit.incoming.file_set import LARGEST_BYTES, FileSet
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame

@@ -130,6 +130,8 @@ def open_zip(path: Path) -> FileSet:
     try:
         with zipfile.ZipFile(path) as archive:
             entries = archive.infolist()
+        if not all(entry.filename for entry in entries):
+            raise ValueError("a file without a name")
     except (zipfile.BadZipFile, OSError, ValueError, NotImplementedError) as error:
         raise LogError(
             f"{path.name}: this is not a whole zip file. Copy or export it again."

@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 
 from trialkit.errors import LogError, TrialkitError
 from trialkit.harvest import read_log
-from trialkit.harvest.readers import file_set
-from trialkit.harvest.readers.file_set import open_folder, open_zip
+from trialkit.incoming import file_set
+from trialkit.incoming.file_set import open_folder, open_zip
 
 LOG = "longitude,latitude,yield_t_ha\n85.0,-38.5,3.1\n85.0,-38.4999,2.9\n"
 
@@ -60,6 +60,14 @@ def test_a_zip_of_more_files_than_a_log_has(tmp_path, monkeypatch):
 def test_no_zip(tmp_path, content):
     path = tmp_path / "a.zip"
     path.write_bytes(content)
+    with pytest.raises(LogError, match="this is not a whole zip file"):
+        read_log(path)
+
+
+def test_a_member_whose_name_is_gone(tmp_path):
+    path = packed(tmp_path / "a.zip", {"one.csv": LOG})
+    raw = path.read_bytes()
+    path.write_bytes(raw.replace(b"one.csv", b"\0ne.csv"))
     with pytest.raises(LogError, match="this is not a whole zip file"):
         read_log(path)
 

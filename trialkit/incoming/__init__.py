@@ -1,0 +1,1 @@
+"""Files that come from elsewhere: folders, zips and XML, opened with care."""

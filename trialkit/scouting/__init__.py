@@ -1,0 +1,1 @@
+"""Counts, frost and scores through the season."""

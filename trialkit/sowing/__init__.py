@@ -1,0 +1,1 @@
+"""Dressing the seed and sowing it without spoiling the trial."""

@@ -14,8 +14,8 @@ if TYPE_CHECKING:
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 
 
-def write_whole(path: Path, text: str) -> Path:
-    """Write a text file under a temporary name, then move it into place.
+def write_whole(path: Path, content: str | bytes) -> Path:
+    """Write a file under a temporary name, then move it into place.
 
     An interrupted run so leaves the last good file.
 
@@ -23,14 +23,14 @@ def write_whole(path: Path, text: str) -> Path:
     ----------
     path
         Where the file goes; its folder is made if need be.
-    text
-        What it holds, written as UTF-8.
+    content
+        What it holds; text is written as UTF-8.
     """
     path.parent.mkdir(parents=True, exist_ok=True)
     handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
     try:
-        with os.fdopen(handle, "w", encoding="utf-8", newline="") as file:
-            file.write(text)
+        with os.fdopen(handle, "wb") as file:
+            file.write(content.encode() if isinstance(content, str) else content)
         Path(temporary).chmod(0o644)
         Path(temporary).replace(path)
     except BaseException:

@@ -15,8 +15,10 @@ if TYPE_CHECKING:
         allocation_from_record,
         possible_layouts,
     )
+    from trialkit.design.comparison import Variants, compare_layouts, plan_variants
     from trialkit.design.foresight import Foresight, foresee
     from trialkit.design.layout import TrialPlan, lay_out, plan_trial
+    from trialkit.design.rehearsal import Rehearsal, rehearse
     from trialkit.design.replicates import (
         detectable_difference,
         exact_replicates,
@@ -30,19 +32,24 @@ if TYPE_CHECKING:
 __all__ = [
     "Allocation",
     "Foresight",
+    "Rehearsal",
     "StripVariation",
     "Tramlines",
     "TrialPlan",
+    "Variants",
     "Wishes",
     "allocate",
     "allocation_from_record",
+    "compare_layouts",
     "detectable_difference",
     "exact_replicates",
     "foresee",
     "lay_out",
     "plan_trial",
+    "plan_variants",
     "possible_layouts",
     "power_to_see",
+    "rehearse",
     "strip_variation",
     "strips_needed",
     "typical_cvs",
@@ -58,6 +65,11 @@ _MODULES = {
     "TrialPlan": "layout",
     "lay_out": "layout",
     "plan_trial": "layout",
+    "Rehearsal": "rehearsal",
+    "Variants": "comparison",
+    "compare_layouts": "comparison",
+    "plan_variants": "comparison",
+    "rehearse": "rehearsal",
     "detectable_difference": "replicates",
     "exact_replicates": "replicates",
     "power_to_see": "replicates",

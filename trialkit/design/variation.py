@@ -6,17 +6,11 @@ import math
 from dataclasses import dataclass
 
 import geopandas as gpd
-import numpy as np
 import pandas as pd
-import shapely
-from numpy.typing import NDArray
 from scipy import stats
 
+from trialkit.design.strip_yields import proposed_strips, strip_yields
 from trialkit.errors import DesignError
-from trialkit.position import local_grid
-
-#: Fewer yields than this in a strip are no strip yield. Common practice, no source.
-_LEAST_RECORDS = 10
 
 #: What was compared, its strip-to-strip variation in %, and where that was read.
 _PUBLISHED = (
@@ -106,12 +100,9 @@ def strip_variation(past_yield: pd.DataFrame, layout: gpd.GeoDataFrame) -> Strip
     One season is one draw of the weather; another may vary more. Take the higher of two where
     you have them.
     """
-    strips = layout[layout["role"] == "strip"] if "role" in layout else layout
-    strips = strips.reset_index(drop=True)
-    yields = _mean_yields(_records(past_yield), strips)
+    strips = proposed_strips(layout)
+    yields = strip_yields(past_yield, strips)
     mean = float(yields.mean())
-    if mean <= 0:
-        raise DesignError("The past yields of the strips are zero or less. Check the map.")
     apart = yields - yields.groupby(strips["block"]).transform("mean")
     df = len(strips) - strips["block"].nunique()
     if df < 1:
@@ -137,33 +128,3 @@ def typical_cvs() -> pd.DataFrame:
     3.0
     """
     return pd.DataFrame(_PUBLISHED, columns=["what", "cv_pct", "source"])
-
-
-def _records(past_yield: pd.DataFrame) -> pd.DataFrame:
-    for name in ("longitude", "latitude", "yield_t_ha"):
-        if name not in past_yield:
-            raise DesignError(f"The past yields have no column '{name}'. Read them with read_log.")
-    wanted = past_yield[["longitude", "latitude", "yield_t_ha"]].notna().all(axis=1)
-    if "kept" in past_yield:
-        wanted &= past_yield["kept"].astype(bool)
-    return past_yield[wanted]
-
-
-def _mean_yields(records: pd.DataFrame, strips: gpd.GeoDataFrame) -> pd.Series[float]:
-    grid = local_grid(strips)
-    points = gpd.GeoSeries(
-        gpd.points_from_xy(records["longitude"], records["latitude"]), crs="EPSG:4326"
-    ).to_crs(grid)
-    polygons = strips.to_crs(grid).geometry.to_numpy()
-    tree = shapely.STRtree(points.to_numpy())
-    strip, record = tree.query(polygons, predicate="contains")
-    found = records["yield_t_ha"].to_numpy(dtype=float)[record]
-    count: NDArray[np.int64] = np.bincount(strip, minlength=len(strips))
-    if (count < _LEAST_RECORDS).any():
-        place = int(count.argmin())
-        raise DesignError(
-            f"The past yield map has {count[place]} yields in strip {strips['strip'][place]}; at "
-            f"least {_LEAST_RECORDS} are needed in each. Check that it is of the same field, or "
-            "lay the strips where it has yields."
-        )
-    return pd.Series(np.bincount(strip, found, minlength=len(strips)) / count)

@@ -22,7 +22,7 @@ from trialkit.simulate.monitor import Monitor
 from trialkit.simulate.outcome import SimulatedHarvest, Truth, harvest_trial
 from trialkit.simulate.paddock import Effect, Field, Hollow
 from trialkit.simulate.plan import Plan, Site, field_boundary, lay_strips, measure
-from trialkit.simulate.samples import points, trailer_weights
+from trialkit.simulate.samples import past_yield, points, trailer_weights
 
 __all__ = [
     "EVERY_MISHAP",
@@ -44,6 +44,7 @@ __all__ = [
     "harvest_trial",
     "lay_strips",
     "measure",
+    "past_yield",
     "points",
     "short_settings",
     "trailer_weights",

@@ -1,13 +1,16 @@
-"""What can be taken from a simulated trial without a machine: points, and scale weights."""
+"""What can be taken from a simulated field without a machine: yields and scale weights."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+import shapely
 
+from trialkit.position import local_grid
 from trialkit.simulate.lanes import grow, lay_lanes, strip_at
 from trialkit.simulate.outcome import SimulatedHarvest
 from trialkit.simulate.paddock import Effect, Field, draw_ground
@@ -79,6 +82,90 @@ def points(
             "yield_t_ha": stand.yield_t_ha[lane, place] + noise,
         }
     )
+
+
+def past_yield(
+    boundary: gpd.GeoDataFrame,
+    field: Field | None = None,
+    *,
+    seed: int | np.random.Generator,
+    heading_deg: float = 0.0,
+    swath_m: float = 12.0,
+    spacing_m: float = 5.0,
+    noise_sd_t_ha: float = 0.1,
+) -> pd.DataFrame:
+    """Draw the clean yield map of a season without a trial, to rehearse layouts on.
+
+    Parameters
+    ----------
+    boundary
+        The field, in any coordinate system.
+    field
+        How it varies; the usual one if not given. Nothing in it that differs by strip or block
+        is used: there are none.
+    seed
+        Seed, or a generator.
+    heading_deg
+        Direction the field was harvested in, degrees clockwise from north.
+    swath_m
+        Width of the cut, m.
+    spacing_m
+        Distance between points, m.
+    noise_sd_t_ha
+        Standard deviation of noise from point to point, t/ha.
+
+    Returns
+    -------
+    DataFrame
+        Columns `longitude latitude yield_t_ha`, inside the field, in order along each pass.
+
+    Examples
+    --------
+    >>> import geopandas as gpd
+    >>> from shapely.geometry import box
+    >>> from trialkit import simulate
+    >>> paddock = gpd.GeoDataFrame(geometry=[box(85.0, -38.504, 85.006, -38.5)], crs=4326)
+    >>> yields = simulate.past_yield(paddock, seed=1)
+    >>> bool(yields["yield_t_ha"].between(1, 5).all())
+    True
+    """
+    ground_draw, stand_draw, noise_draw = np.random.default_rng(seed).spawn(3)
+    plan = _all_around(boundary, heading_deg)
+    alike = replace(field or Field(), strip_sd_t_ha=0.0, block_sd_t_ha=0.0)
+    ground = draw_ground(plan, alike, seed=ground_draw)
+    lanes = lay_lanes(plan, swath_m, follow_strips=False)
+    stand = grow(ground, lanes, seed=stand_draw, step_m=spacing_m)
+    along, across = np.broadcast_arrays(stand.along_m, lanes["across_m"].to_numpy()[:, None])
+    longitude, latitude = plan.to_lonlat(along.ravel(), across.ravel())
+    noise = noise_sd_t_ha * noise_draw.standard_normal(along.size)
+    yields = pd.DataFrame(
+        {
+            "longitude": longitude,
+            "latitude": latitude,
+            "yield_t_ha": np.maximum(stand.yield_t_ha.ravel() + noise, 0.0),
+        }
+    )
+    outline = boundary.to_crs("EPSG:4326").union_all()
+    shapely.prepare(outline)
+    inside = shapely.contains_xy(outline, longitude, latitude)
+    return yields[inside].reset_index(drop=True)
+
+
+def _all_around(boundary: gpd.GeoDataFrame, heading_deg: float) -> Plan:
+    """Return one strip that holds the whole field, in the direction it was harvested."""
+    grid = local_grid(boundary)
+    plan = Plan(pd.DataFrame(), heading_deg, grid)
+    near, left, far, right = plan.from_grid(boundary.to_crs(grid).geometry).total_bounds
+    along, across = (near + far) / 2, (left + right) / 2
+    east, north = plan.to_grid(along, across)
+    sides = {
+        "along_from_m": near - along,
+        "along_to_m": far - along,
+        "across_from_m": left - across,
+        "across_to_m": right - across,
+    }
+    whole = pd.DataFrame([{"strip": "S1", "block": "B1", "treatment": "none"} | sides])
+    return replace(plan, strips=whole, east_m=float(east), north_m=float(north))
 
 
 def trailer_weights(

@@ -1,0 +1,380 @@
+"""Try a layout before it is sown: draw it again and again over a past yield map.
+
+In a season in which the whole field was treated alike, no draw of the treatments has a true
+gain. Whatever gains the draws show is error, of the very strips, blocks and analysis that will
+be used.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import TypeAlias
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from trialkit.design.allocation import Allocation, allocation_from_record, check_seed
+from trialkit.design.draws import ENUMERATE_UP_TO, Rules, all_orders, draw_orders, systematic
+from trialkit.design.layout import TrialPlan
+from trialkit.design.strip_yields import proposed_strips, strip_yields
+from trialkit.errors import DesignError
+from trialkit.models import BatchFit, fit_batch
+
+Floats = NDArray[np.float64]
+Places = NDArray[np.intp]
+Layout: TypeAlias = "gpd.GeoDataFrame | TrialPlan"
+
+#: Chance wanted of seeing a gain. Common practice: Cohen 1988 (from memory).
+POWER = 0.8
+#: Two-sided level at which a gain counts as seen.
+LEVEL = 0.05
+#: The error claimed and the one shown differ by this factor before it is worth a word.
+_FAR_OFF = 1.25
+#: Fewer draws than this do not show what the error is.
+_FEW_DRAWS = 50
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Rehearsal:
+    """What a layout would have shown on ground where nothing was to be seen.
+
+    Parameters
+    ----------
+    strips, blocks, treatments
+        Their numbers.
+    mean_t_ha
+        Mean yield of the strips, t/ha; over all maps.
+    draws
+        Draws of the treatments tried on each map.
+    every_draw
+        Whether these are all that the design could have drawn.
+    std_error_t_ha
+        Standard deviation of the gains that the draws showed, about zero, t/ha.
+    claimed_error_t_ha
+        The standard error that the analysis claimed, root mean square over the draws, t/ha.
+    detectable_t_ha
+        True gain that comes out significant in four draws of five, t/ha; not a number for a
+        systematic layout, whose error one pattern cannot show.
+    false_positive_pct, false_positive_error_pct
+        Share of draws in which a gain or loss came out significant though there was none, %,
+        and the standard error of that share from drawing only so often; 5 is right. Not a
+        number for a systematic layout.
+    gains
+        The gain each draw showed, t/ha, shape (maps, draws, treatments - 1).
+    enough_t_ha
+        The true gain each draw needed to come out significant, t/ha, same shape.
+    by_map
+        One row a map: `mean_t_ha cv_pct std_error_t_ha detectable_t_ha false_positive_pct`.
+    notes
+        Sentences on what the numbers leave out.
+    """
+
+    strips: int
+    blocks: int
+    treatments: int
+    mean_t_ha: float
+    draws: int
+    every_draw: bool
+    std_error_t_ha: float
+    claimed_error_t_ha: float
+    detectable_t_ha: float
+    false_positive_pct: float
+    false_positive_error_pct: float
+    gains: Floats
+    enough_t_ha: Floats
+    by_map: pd.DataFrame
+    notes: tuple[str, ...]
+
+    def chance_seen(self, gain_t_ha: float) -> float:
+        """Return the share of draws in which a true gain comes out significant.
+
+        Parameters
+        ----------
+        gain_t_ha
+            The true gain, t/ha, the same in every strip.
+        """
+        return float((self.enough_t_ha <= gain_t_ha).mean())
+
+    def sentence(self, break_even_t_ha: float | None = None) -> str:
+        """Say what the layout would see, and whether that is enough.
+
+        Parameters
+        ----------
+        break_even_t_ha
+            Gain that just covers the cost, t/ha.
+        """
+        if math.isnan(self.detectable_t_ha):
+            return (
+                f"{self.strips} strips in {self.blocks} blocks, not drawn. With no treatment at "
+                f"all this layout would have shown a difference of {self.std_error_t_ha:.3f} t/ha. "
+                "What it can see is not known, as nothing is drawn."
+            )
+        words = (
+            f"{self.strips} strips in {self.blocks} blocks see a gain of "
+            f"{self.detectable_t_ha:.2f} t/ha in four draws of five (standard error "
+            f"{self.std_error_t_ha:.3f} t/ha)."
+        )
+        if break_even_t_ha is None:
+            return words
+        if not (math.isfinite(break_even_t_ha) and break_even_t_ha >= 0):
+            raise DesignError(
+                f"The break-even gain is {break_even_t_ha} t/ha. Give zero or more: cost over "
+                "price."
+            )
+        chance = self.chance_seen(break_even_t_ha)
+        return (
+            f"{words} The dressing pays from {break_even_t_ha:.2f} t/ha: a true gain of that size "
+            f"would be seen in {chance:.0%} of draws."
+        )
+
+
+def rehearse(
+    layout: Layout,
+    past_yield: pd.DataFrame | Sequence[pd.DataFrame],
+    *,
+    draws: int = 1000,
+    seed: int | None = None,
+    strip_sd_t_ha: float = 0.0,
+    allocation: Allocation | None = None,
+) -> Rehearsal:
+    """Draw the treatments again and again over past yields, and analyse each draw.
+
+    The analysis is the season's own: strip yields, blocks as fixed effects.
+
+    Parameters
+    ----------
+    layout
+        The strips proposed: from `lay_out`, `plan_trial` or drawn by hand, with `strip block
+        treatment geometry`, and `role` where there is other ground too.
+    past_yield
+        Yields of a season in which the field was treated alike, as `strip_yields` takes them; or
+        several seasons, one frame each.
+    draws
+        Number of draws; if the design has fewer, each is tried once.
+    seed
+        Seed of the drawing; None for 0, so that the same call gives the same answer.
+    strip_sd_t_ha
+        What strips differ by beyond what the map holds, as a standard deviation, t/ha: seeding
+        depth, a blocked row, a spray pass. It is drawn anew for each strip and draw.
+    allocation
+        How the treatments were drawn, for a layout that does not know. By default freely inside
+        the blocks.
+
+    Returns
+    -------
+    Rehearsal
+
+    Raises
+    ------
+    DesignError
+        If the map does not cover the strips, or a number makes no sense.
+    ModelError
+        If the layout cannot tell the treatments apart.
+
+    Notes
+    -----
+    Nothing is assumed of how yields vary: the ground is what it is, and only the draw is random.
+    A true gain is taken to be the same in every strip. What another season does to the ground
+    is not in one map; give several.
+    """
+    if isinstance(draws, bool) or not isinstance(draws, int | np.integer) or draws < 1:
+        raise DesignError(f"{draws!r} is no number of draws. Give a whole number, such as 1000.")
+    seed = 0 if seed is None else seed
+    check_seed(seed)
+    if not (math.isfinite(strip_sd_t_ha) and strip_sd_t_ha >= 0):
+        raise DesignError(
+            f"The strips' own standard deviation is {strip_sd_t_ha} t/ha. Give zero or more."
+        )
+    strips = proposed_strips(layout.layout if isinstance(layout, TrialPlan) else layout)
+    if "treatment" not in strips:
+        raise DesignError("The layout has no column 'treatment'. Draw the treatments first.")
+    maps = [past_yield] if isinstance(past_yield, pd.DataFrame) else list(past_yield)
+    if not maps:
+        raise DesignError("There is no past yield map. Give at least one.")
+    allocation = _drawn(layout, strips) if allocation is None else allocation
+    generator, noise = np.random.default_rng(int(seed)).spawn(2)
+    laid_out, drawn, every = _draws(
+        strips, allocation, int(draws), generator, listed=strip_sd_t_ha == 0
+    )
+    yields = np.array([strip_yields(each, strips).to_numpy() for each in maps])
+    shown = yields[:, drawn]
+    if strip_sd_t_ha > 0:
+        shown += strip_sd_t_ha * noise.standard_normal(shown.shape)
+    names = list(dict.fromkeys(strips["treatment"]))
+    fit = fit_batch(
+        shown.reshape(-1, len(strips)),
+        strips["treatment"].to_numpy()[laid_out],
+        strips["block"].to_numpy()[laid_out],
+        against="untreated" if "untreated" in names else names[0],
+        blocks="fixed",
+        confidence=1 - LEVEL,
+    )
+    notes = _notes(len(maps), len(drawn) if every else None, strip_sd_t_ha, allocation)
+    return _summary(yields, fit, len(drawn), every, strips, allocation, tuple(notes))
+
+
+def _drawn(layout: Layout, strips: gpd.GeoDataFrame) -> Allocation | None:
+    """Return how a layout was drawn, or a free draw inside its blocks where it does not say.
+
+    None where a block does not hold each treatment once, which no draw of ours gives.
+    """
+    if isinstance(layout, TrialPlan):
+        return layout.allocation
+    design = layout.attrs.get("design")
+    if isinstance(design, Mapping) and "allocation" in design:
+        return allocation_from_record(design["allocation"])
+    names = tuple(str(name) for name in dict.fromkeys(strips["treatment"]))
+    orders = tuple(tuple(block) for _, block in strips.groupby("block", sort=False)["treatment"])
+    if any(sorted(order) != sorted(names) for order in orders):
+        return None
+    return Allocation(names, orders, seed=0)
+
+
+def _draws(
+    strips: gpd.GeoDataFrame,
+    allocation: Allocation | None,
+    draws: int,
+    generator: np.random.Generator,
+    *,
+    listed: bool,
+) -> tuple[Places, Places, bool]:
+    """Return the strips by block and treatment: as laid out (strips,), and a row a draw.
+
+    The layout that is fitted stays the same, so that all draws are one batch of fits: what a
+    draw moves is the yields. Also whether these are all the draws there are, each once; they
+    are not listed where the same draw is wanted again with other yields.
+    """
+    block = pd.factorize(strips["block"])[0]
+    if allocation is None:
+        laid_out = np.lexsort((pd.factorize(strips["treatment"])[0], block))
+        keys = block + generator.random((draws, len(strips)))
+        return laid_out, np.argsort(keys, axis=1), False
+    codes = {name: code for code, name in enumerate(allocation.treatments)}
+    own = strips["treatment"].astype(str).map(codes)
+    held = strips.groupby([block, own])["strip"].count()
+    if own.isna().any() or len(strips) != len(held) or len(held) != _size(allocation):
+        raise DesignError(
+            "The strips do not match the draw recorded with them: each block should hold each of "
+            f"{', '.join(allocation.treatments)} once. Lay the strips out anew, or give the draw."
+        )
+    drawn, every = _orders(allocation, draws, generator, listed=listed)
+    treatment = np.empty((len(drawn), len(strips)), dtype=np.intp)
+    treatment[:, np.argsort(block, kind="stable")] = drawn.reshape(len(drawn), -1)
+    in_block = block * len(codes)
+    return np.argsort(in_block + own.to_numpy()), np.argsort(in_block + treatment, axis=1), every
+
+
+def _size(allocation: Allocation) -> int:
+    return len(allocation.treatments) * len(allocation.orders)
+
+
+def _orders(
+    allocation: Allocation, draws: int, generator: np.random.Generator, *, listed: bool
+) -> tuple[Places, bool]:
+    """Return treatments by draw, block and place, and whether these are all possible ones."""
+    rules = Rules(
+        len(allocation.treatments), len(allocation.orders), allocation.draw, allocation.tramline
+    )
+    if allocation.systematic:
+        return np.repeat(systematic(rules)[None], 1 if listed else draws, axis=0), listed
+    possible = allocation.possible
+    if (
+        listed
+        and possible is not None
+        and possible <= draws
+        and rules.free_count <= ENUMERATE_UP_TO
+    ):
+        return all_orders(rules), True
+    return draw_orders(rules, generator, draws), False
+
+
+def _summary(
+    yields: Floats,
+    fit: BatchFit,
+    draws: int,
+    every: bool,
+    strips: gpd.GeoDataFrame,
+    allocation: Allocation | None,
+    notes: tuple[str, ...],
+) -> Rehearsal:
+    shape = (len(yields), draws, len(fit.treatments))
+    gains, errors = fit.estimate.reshape(shape), fit.std_error.reshape(shape)
+    enough = (fit.high - fit.estimate).reshape(shape) - gains
+    wrong = (fit.p < LEVEL).reshape(shape).astype(float)
+    if allocation is not None and allocation.systematic:
+        enough, wrong = np.full(shape, np.nan), np.full(shape, np.nan)
+    by_map = pd.DataFrame(
+        {
+            "mean_t_ha": yields.mean(axis=1),
+            "cv_pct": 100 * _apart(yields, strips) / yields.mean(axis=1),
+            "std_error_t_ha": np.sqrt((gains**2).mean(axis=(1, 2))),
+            "detectable_t_ha": np.quantile(enough, POWER, axis=(1, 2)),
+            "false_positive_pct": 100 * wrong.mean(axis=(1, 2)),
+        }
+    )
+    error, claimed = (float(np.sqrt((each**2).mean())) for each in (gains, errors))
+    share = float(wrong.mean())
+    return Rehearsal(
+        strips=len(strips),
+        blocks=int(strips["block"].nunique()),
+        treatments=len(fit.treatments) + 1,
+        mean_t_ha=float(yields.mean()),
+        draws=draws,
+        every_draw=every,
+        std_error_t_ha=error,
+        claimed_error_t_ha=claimed,
+        detectable_t_ha=float(np.quantile(enough, POWER)),
+        false_positive_pct=100 * share,
+        false_positive_error_pct=0.0 if every else 100 * math.sqrt(share * (1 - share) / draws),
+        gains=gains,
+        enough_t_ha=enough,
+        by_map=by_map,
+        notes=(*notes, *_of_error(claimed / error, draws)),
+    )
+
+
+def _apart(yields: Floats, strips: gpd.GeoDataFrame) -> Floats:
+    """Return the standard deviation of strips inside blocks, one a map, t/ha."""
+    table = pd.DataFrame(yields.T)
+    block = strips["block"].reset_index(drop=True)
+    apart = table - table.groupby(block).transform("mean")
+    squares: Floats = (apart**2).sum().to_numpy(dtype=float)
+    apart_t_ha: Floats = np.sqrt(squares / (len(strips) - block.nunique()))
+    return apart_t_ha
+
+
+def _notes(
+    maps: int, listed: int | None, strip_sd_t_ha: float, allocation: Allocation | None
+) -> Iterator[str]:
+    """Say what the numbers leave out."""
+    if allocation is not None and allocation.systematic:
+        yield allocation.cost
+    elif listed is not None:
+        yield f"The design allows only {listed:,} draws; each was tried once."
+    if maps == 1:
+        yield "This is one season's ground. Another season can vary more; try two maps or more."
+    if strip_sd_t_ha == 0:
+        yield (
+            "A map of the past does not hold what sets strips apart in the year of the trial: "
+            "seeding depth, a blocked row, a spray pass. The true error is larger."
+        )
+
+
+def _of_error(claimed: float, draws: int) -> Iterator[str]:
+    """Say so where the analysis claims another error than the draws show."""
+    if draws < _FEW_DRAWS:
+        return
+    if claimed > _FAR_OFF:
+        yield (
+            f"The analysis claims {claimed:.1f} times the error that the draws show: the draw "
+            "keeps out part of what the ground does, and the analysis does not know."
+        )
+    elif claimed < 1 / _FAR_OFF:
+        yield (
+            f"The draws vary {1 / claimed:.1f} times as much as the analysis claims. Do not trust "
+            "this layout's error."
+        )

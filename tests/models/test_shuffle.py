@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from itertools import product
+from itertools import chain, product
 
 import numpy as np
 import pandas as pd
@@ -173,3 +173,109 @@ def test_bad_input():
     )
     alone = data.assign(block=data["treatment"])
     refused(r"No 'block' holds both 'untreated' and 'dressed'", alone)
+
+
+# Strips that did not get what was drawn for them ------------------------------------------------
+
+
+def swapped_pairs(gain, seed, blocks=8, swapped=(0, 3)):
+    """Pairs drawn at random, two of them sown the other way round."""
+    rng = np.random.default_rng(seed)
+    drawn = np.concatenate([rng.permutation(["dressed", "untreated"]) for _ in range(blocks)])
+    table = pd.DataFrame({"block": np.repeat(np.arange(blocks), 2), "drawn": drawn})
+    turned = table["block"].isin(swapped)
+    other = table["drawn"].map({"dressed": "untreated", "untreated": "dressed"})
+    table["sown"] = table["drawn"].where(~turned, other)
+    ground = rng.normal(3, 0.3, blocks)[table["block"]] + rng.normal(0, 0.1, len(table))
+    return table.assign(yields=ground + gain * (table["sown"] == "dressed"))
+
+
+def test_what_was_sown_as_drawn_changes_nothing():
+    table = swapped_pairs(0.3, 1, swapped=())
+    as_drawn = shuffle_test(table, "yields", "drawn", "block", against="untreated")
+    sown = shuffle_test(table, "yields", "drawn", "block", against="untreated", sown="sown")
+    assert sown == as_drawn
+
+
+def test_p_is_that_of_the_draw_and_the_gain_that_of_what_was_sown():
+    table = swapped_pairs(0.3, 2)
+    by_draw = shuffle_test(table, "yields", "drawn", "block", against="untreated")
+    sown = shuffle_test(table, "yields", "drawn", "block", against="untreated", sown="sown")
+    assert sown.p == by_draw.p
+    # Two of eight pairs turned round: six of them pull one way, two the other.
+    assert sown.difference == pytest.approx(by_draw.difference / (4 / 8))
+
+
+def test_the_interval_leaves_out_only_gains_that_the_draw_rejects():
+    # A little wider than need be: draws with more swaps than were made count for every gain.
+    # By hand: every draw of the pairs, on yields less the gain on the strips that really got it.
+    table = swapped_pairs(0.3, 3, blocks=10, swapped=(4,))
+    found = shuffle_test(table, "yields", "drawn", "block", against="untreated", sown="sown")
+    signs = np.array(list(product([-1, 1], repeat=10)))
+
+    def p_of(gain):
+        left = table["yields"] - gain * (table["sown"] == "dressed")
+        side = np.where(table["drawn"] == "dressed", 1, -1)
+        gaps = (left * side).groupby(table["block"]).sum().to_numpy()
+        return (np.abs(signs @ gaps) >= abs(gaps.sum()) - 1e-12).mean()
+
+    for end, outward in ((found.low, -1), (found.high, 1)):
+        assert p_of(end + outward * 1e-6) <= 0.05
+        assert p_of(end - outward * 0.02) > 0.05
+
+
+def test_too_many_turned_round_leave_the_interval_open():
+    # Two of eight pairs: for gains beyond all bounds 74 of 256 draws are as extreme, by hand.
+    table = swapped_pairs(0.3, 3)
+    found = shuffle_test(table, "yields", "drawn", "block", against="untreated", sown="sown")
+    assert (found.low, found.high) == (-np.inf, np.inf)
+    assert 0 < found.p <= 1
+
+
+def test_a_list_of_layouts_gives_the_same_as_the_free_draw():
+    table = swapped_pairs(0.3, 4)
+    pairs = [("dressed", "untreated"), ("untreated", "dressed")]
+    layouts = [list(chain(*order)) for order in product(pairs, repeat=8)]
+    free, listed = (
+        shuffle_test(
+            table, "yields", "drawn", "block", against="untreated", sown="sown", allocations=given
+        )
+        for given in (None, layouts)
+    )
+    for name in ("difference", "p", "low", "high", "smallest_p"):
+        assert getattr(listed, name) == pytest.approx(getattr(free, name))
+
+
+def test_half_the_pairs_turned_round_leave_no_test():
+    table = swapped_pairs(0.3, 5, swapped=(0, 1, 2, 3))
+    with pytest.raises(ModelError, match="nothing to do with what was drawn"):
+        shuffle_test(table, "yields", "drawn", "block", sown="sown")
+
+
+def test_the_test_of_the_draw_keeps_its_error_whatever_the_mistakes_hang_on():
+    # No gain at all; the better strip of the two worst pairs always ends up dressed. By what was
+    # sown that looks like a gain; by the draw 5 in 100 are called, as they should be.
+    called = {"draw": 0, "sown": 0}
+    trials, rng = 400, np.random.default_rng(6)
+    for _ in range(trials):
+        yields = rng.normal(3, 0.1, 16)
+        drawn = np.concatenate([rng.permutation(["dressed", "untreated"]) for _ in range(8)])
+        sown = drawn.copy()
+        for pair in (0, 1, 2, 3):
+            places = np.array([2 * pair, 2 * pair + 1])
+            better = places[yields[places].argmax()]
+            sown[places] = np.where(places == better, "dressed", "untreated")
+        table = pd.DataFrame(
+            {"block": np.repeat(np.arange(8), 2), "drawn": drawn, "sown": sown, "yields": yields}
+        )
+        naive = shuffle_test(table, "yields", "sown", "block", against="untreated")
+        called["sown"] += naive.p <= 0.05
+        try:
+            by_draw = shuffle_test(
+                table, "yields", "drawn", "block", against="untreated", sown="sown"
+            )
+        except ModelError:
+            continue
+        called["draw"] += by_draw.p <= 0.05
+    assert called["draw"] / trials < 0.05 + 3 * np.sqrt(0.05 * 0.95 / trials)
+    assert called["sown"] / trials > 0.15

@@ -10,7 +10,7 @@ Experiments, ch. 3).
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 from math import comb, floor, prod, sqrt
 
@@ -18,7 +18,7 @@ import numpy as np
 import pandas as pd
 
 from trialkit.errors import ModelError
-from trialkit.models.allocations import read_allocations, sample_note
+from trialkit.models.allocations import Allocations, read_allocations, sample_note
 from trialkit.models.estimates import check_confidence
 from trialkit.models.records import (
     Codes,
@@ -83,7 +83,10 @@ class ShuffleTest:
 
 @dataclass(frozen=True, slots=True)
 class _Block:
-    """One block: yields and first-treatment marks, each less its mean; shape (strips, 2)."""
+    """One block: yields, and marks of who got the first treatment, less their means.
+
+    Of shape (strips, 2); those drawn for the first treatment come first.
+    """
 
     deviations: Floats
     first: int
@@ -103,8 +106,8 @@ class _Block:
 class _Drawn:
     """Differences that other allocations give.
 
-    `of_yields` is the difference of the yields, `of_marks` that of the marks of the layout
-    sown: 1 for that layout itself, -1 for its mirror image.
+    `of_yields` is the difference of the yields, `of_marks` that of the marks of what was sown:
+    1 for the layout sown itself, -1 for its mirror image.
     """
 
     of_yields: Floats
@@ -124,6 +127,7 @@ def shuffle_test(
     against: object | None = None,
     allocations: Iterable[object] | None = None,
     confidence: float = 0.95,
+    sown: str | None = None,
 ) -> ShuffleTest:
     """Test a difference between two treatments by drawing their labels again.
 
@@ -150,6 +154,10 @@ def shuffle_test(
         they count as all there are; without it, as a sample.
     confidence
         Level of the interval, between 0 and 1.
+    sown
+        Column of what each unit really got, where that is not always what was drawn for it.
+        The draw in `treatment` alone is what is drawn again, so p stays exact; difference and
+        interval are those of what was sown.
 
     Returns
     -------
@@ -159,7 +167,8 @@ def shuffle_test(
     ------
     ModelError
         If the columns cannot be used, the data hold other than two treatments, no block
-        holds both, or the design could draw only one layout.
+        holds both, or the design could draw only one layout; or if what was sown has nothing
+        to do with the draw.
 
     Notes
     -----
@@ -168,6 +177,11 @@ def shuffle_test(
     allocation with difference T of the yields and C of the marks is as extreme as the layout
     sown for d between (D - T) / (1 - C) and (D + T) / (1 + C), D the difference found, so the
     ends are order statistics of these and nothing is searched.
+
+    Where units did not get what was drawn, yields less d on those that did get the treatment
+    are what the draw is tested on, so C is the difference of the marks of what was sown; and the
+    difference is D over the C of the draw that was made, as an instrument is used (Imbens and
+    Rosenbaum 2005, J. R. Statist. Soc. A 168:109-126; from memory).
 
     Examples
     --------
@@ -189,24 +203,39 @@ def shuffle_test(
         raise ModelError(f"draws={draws} is no number of draws. Give 1 or more, such as 9999.")
     check_confidence(confidence)
     check_table(data)
-    columns = list(dict.fromkeys([response, treatment, block]))
+    columns = list(dict.fromkeys([response, treatment, block, sown or treatment]))
     rows, notes = rows_used(data, columns)
     table = tidy(rows, [response], [])
     pair = _pair(table[treatment], against)
     if np.ptp(table[response].to_numpy(dtype=float)) == 0:
         raise ModelError(f"Every record has the same '{response}'; there is nothing to compare.")
-    blocks, further = _blocks(table, response, treatment, block, pair)
+    received = (table[sown or treatment] == pair[0]).to_numpy(dtype=float)
+    blocks, further = _blocks(table, response, treatment, block, pair, received)
     notes += further
     if allocations is None:
-        difference, drawn = _inside_blocks(blocks, draws, seed)
+        found, drawn = _inside_blocks(blocks, draws, seed)
     else:
         used = data[columns].notna().all(axis=1).to_numpy()
         marks = (table[treatment] == pair[0]).to_numpy().astype(np.intp)
         listed = read_allocations(allocations, (pair[1], pair[0]), marks, used, treatment)
         yields, codes = table[response].to_numpy(dtype=float), label_codes(table[block])[0]
-        difference, drawn = _from_list(listed.codes, listed.smallest_p, yields, codes, marks)
+        found, drawn = _from_list(listed, yields, received, codes, marks)
         notes += () if drawn.exact else (sample_note(len(listed.codes)),)
-    return _judge(difference, drawn, pair, confidence, notes)
+    return _judge(*_as_sown(found, drawn), pair, confidence, notes)
+
+
+def _as_sown(found: Floats, drawn: _Drawn) -> tuple[float, _Drawn]:
+    """Bring differences by the draw to those of what was sown: one in the marks for one in it."""
+    difference, reached = float(found[0]), float(found[1])
+    if abs(reached - 1) < _TIE:
+        return difference, drawn
+    if abs(reached) < _TIE:
+        raise ModelError(
+            "What was sown has nothing to do with what was drawn: as many units of one draw got "
+            "the treatment as of the other. No randomisation test can be made."
+        )
+    scaled = replace(drawn, of_yields=drawn.of_yields / reached, of_marks=drawn.of_marks / reached)
+    return difference / reached, scaled
 
 
 def _pair(column: pd.Series, against: object | None) -> tuple[object, object]:
@@ -227,19 +256,24 @@ def _pair(column: pd.Series, against: object | None) -> tuple[object, object]:
 
 
 def _blocks(
-    table: pd.DataFrame, response: str, treatment: str, block: str, pair: tuple[object, object]
+    table: pd.DataFrame,
+    response: str,
+    treatment: str,
+    block: str,
+    pair: tuple[object, object],
+    received: Floats,
 ) -> tuple[list[_Block], tuple[str, ...]]:
     """Split into blocks, values less the block mean; leave out blocks with one treatment."""
     marks = (table[treatment] == pair[0]).to_numpy(dtype=float)
-    values = np.column_stack([table[response].to_numpy(dtype=float), marks])
+    values = np.column_stack([table[response].to_numpy(dtype=float), received, marks])
     codes, count = label_codes(table[block])
     blocks, alone = [], 0
     for place in range(count):
         inside = values[codes == place]
-        first = int(inside[:, 1].sum())
+        first = int(inside[:, 2].sum())
         if 0 < first < len(inside):
             # First treatment first: the layout sown is then the first `first` rows.
-            inside = inside[np.argsort(-inside[:, 1], kind="stable")]
+            inside = inside[np.argsort(-inside[:, 2], kind="stable"), :2]
             blocks.append(_Block(inside - inside.mean(axis=0), first))
         else:
             alone += int(len(inside) > 0)
@@ -252,10 +286,11 @@ def _blocks(
     return blocks, (note,) if alone else ()
 
 
-def _inside_blocks(blocks: list[_Block], draws: int, seed: int | None) -> tuple[float, _Drawn]:
-    """Return the difference found, and those of other draws inside blocks."""
+def _inside_blocks(blocks: list[_Block], draws: int, seed: int | None) -> tuple[Floats, _Drawn]:
+    """Return the differences found, of yields and marks, and those of other draws inside blocks."""
     weight = sum(block.weight for block in blocks)
-    found = sum(float(block.deviations[: block.first, 0].sum()) for block in blocks) / weight
+    own = [[float(part.sum()) for part in block.deviations[: block.first].T] for block in blocks]
+    found = np.array([sum(parts) for parts in zip(*own, strict=True)]) / weight
     count = prod(comb(block.size, block.first) for block in blocks)
     exact = count <= EXACT_UP_TO
     sums = (_all_sums(blocks) if exact else _drawn_sums(blocks, draws, seed)) / weight
@@ -291,14 +326,14 @@ def _drawn_sums(blocks: list[_Block], draws: int, seed: int | None) -> Floats:
 
 
 def _from_list(
-    listed: Codes, smallest: float, yields: Floats, blocks: Codes, marks: Codes
-) -> tuple[float, _Drawn]:
-    """Return the difference found, and those of listed allocations, adjusted for blocks."""
+    listed: Allocations, yields: Floats, received: Floats, blocks: Codes, marks: Codes
+) -> tuple[Floats, _Drawn]:
+    """Return the differences found, and those of listed allocations, adjusted for blocks."""
     inside = np.equal.outer(blocks, np.unique(blocks)).astype(float)
     size = inside.sum(axis=0)
-    values = np.column_stack([yields - yields.mean(), marks])
+    values = np.column_stack([yields - yields.mean(), received])
     values = values - inside @ (inside.T @ values / size[:, None])
-    every = np.vstack([marks, listed]).astype(float)
+    every = np.vstack([marks, listed.codes]).astype(float)
     weight = every.sum(axis=1) - ((every @ inside) ** 2 / size).sum(axis=1)
     bare = weight <= _TIE * yields.size
     if bare.any():
@@ -307,8 +342,7 @@ def _from_list(
             "gives no difference. Leave it out, or check the blocks."
         )
     sums = every @ values / weight[:, None]
-    exact = bool((listed == marks).all(axis=1).any())
-    return float(sums[0, 0]), _Drawn(sums[1:, 0], sums[1:, 1], exact, smallest)
+    return sums[0], _Drawn(sums[1:, 0], sums[1:, 1], listed.complete, listed.smallest_p)
 
 
 def _judge(

@@ -35,8 +35,16 @@ class DesignError(TrialkitError):
     """A wish about the design makes no sense, or no trial can meet it."""
 
 
+class ScoutingError(TrialkitError):
+    """A count, a temperature or a score cannot be right, or cannot be placed."""
+
+
 class ModelError(TrialkitError):
     """The data cannot answer the question put to the model."""
+
+
+class SowingError(TrialkitError):
+    """A number about dressing or sowing the seed makes no sense, or the plan cannot be done."""
 
 
 class MoneyError(TrialkitError):
@@ -49,6 +57,10 @@ class TrialkitWarning(UserWarning):
 
 class LogWarning(TrialkitWarning):
     """A harvest log was read, with something in it the user should know."""
+
+
+class ScoutingWarning(TrialkitWarning):
+    """Counts, temperatures or scores were read, with something in them the user should know."""
 
 
 class ModelWarning(TrialkitWarning):

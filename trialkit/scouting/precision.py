@@ -1,0 +1,413 @@
+"""How many counts: for the mean of a strip, and for a difference between treatments.
+
+Plants in a place scatter at least as Poisson's law has it, with a variance equal to the mean m;
+where they stand in clumps and gaps it is m + m^2/theta (negative binomial). More counts shrink
+that scatter. They do nothing about how far strips of one treatment differ, and it is the strips
+that treatments were put on: only more strips help there.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from trialkit.errors import ScoutingError
+from trialkit.scouting.strip_labels import require_columns
+
+#: Counts a strip that the table of a comparison shows.
+_SHOWN = (1, 2, 3, 5, 10, 20, 50)
+#: Nobody counts more places in a strip, or sows more pairs.
+_MOST_COUNTS, _MOST_PAIRS = 1000, 200
+#: From so many times the scatter of chance, it is worth a word.
+_CLUMPED = 1.2
+#: Steps of the sum that power is worked out by; power is right to four decimals.
+_STEPS = 4000
+
+
+@dataclass(frozen=True, slots=True)
+class CountSpread:
+    """How counts scatter, inside strips and between them.
+
+    Parameters
+    ----------
+    mean_count
+        Mean plants a place.
+    dispersion
+        Variance inside strips over the mean: 1 for Poisson's scatter, above where plants stand
+        in clumps and gaps.
+    theta
+        Of the negative binomial, variance m + m^2 / theta; infinite at Poisson's scatter.
+    p_poisson
+        Chance of so much scatter inside strips, were it Poisson's (index of dispersion,
+        chi-square). NaN where no strip has two counts.
+    count_cv_pct
+        Standard deviation of one count around its strip's mean, % of the mean.
+    strip_cv_pct
+        Standard deviation between strips of one treatment in one block, beyond what the counts'
+        own scatter explains, % of the mean. NaN where strips are too few to tell.
+    strips, counts
+        How many of each went in.
+    """
+
+    mean_count: float
+    dispersion: float
+    theta: float
+    p_poisson: float
+    count_cv_pct: float
+    strip_cv_pct: float
+    strips: int
+    counts: int
+
+
+def count_spread(table: pd.DataFrame) -> CountSpread:
+    """Estimate how counts scatter inside strips and between them.
+
+    Parameters
+    ----------
+    table
+        From `plant_table`, of one round of counting. Blank counts are passed over.
+
+    Returns
+    -------
+    CountSpread
+
+    Raises
+    ------
+    ScoutingError
+        If there are no counts, or no plants in any.
+
+    Notes
+    -----
+    By moments. Inside strips: Pearson's chi-square about each strip's mean over its degrees of
+    freedom (Fisher's index of dispersion). Between strips: what an additive model of block and
+    treatment leaves of the strips' densities, less the part that counting makes. Where no strip
+    has two counts, the scatter inside strips is taken to be Poisson's.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> table = pd.DataFrame({
+    ...     "strip": ["S1"] * 3 + ["S2"] * 3, "block": "B1", "area_m2": 0.25,
+    ...     "treatment": ["untreated"] * 3 + ["dressed"] * 3, "count": [20, 26, 32, 25, 31, 40]})
+    >>> spread = count_spread(table)
+    >>> round(spread.mean_count, 1), round(spread.dispersion, 2)
+    (29.0, 1.58)
+    """
+    require_columns(table, ["strip", "block", "treatment", "count", "area_m2"], "counts")
+    known = table[table["count"].notna()]
+    if not len(known) or known["count"].sum() == 0:
+        raise ScoutingError("There are no plants in these counts, so nothing to judge by.")
+    strips = known.groupby("strip", sort=False).agg(
+        plants=("count", "sum"), area=("area_m2", "sum"), n=("count", "size"),
+        block=("block", "first"), treatment=("treatment", "first"),
+    )  # fmt: skip
+    rate = (strips["plants"] / strips["area"]).reindex(known["strip"]).to_numpy()
+    expected = rate * known["area_m2"].to_numpy()
+    counted = known["count"].to_numpy(dtype=np.float64)
+    there = expected > 0
+    square = float((((counted - expected)[there]) ** 2 / expected[there]).sum())
+    degrees = int((strips.loc[strips["plants"] > 0, "n"] - 1).sum())
+    mean = float(counted.mean())
+    dispersion = max(1.0, square / degrees) if degrees else 1.0
+    theta = mean / (dispersion - 1) if dispersion > 1 else math.inf
+    return CountSpread(
+        mean_count=mean,
+        dispersion=square / degrees if degrees else math.nan,
+        theta=theta,
+        p_poisson=_chance_above(square, degrees),
+        count_cv_pct=100 * math.sqrt(dispersion / mean),
+        strip_cv_pct=_between_strips_pct(strips, dispersion),
+        strips=len(strips),
+        counts=len(known),
+    )
+
+
+def _chance_above(square: float, degrees: int) -> float:
+    from scipy.stats import chi2
+
+    return float(chi2.sf(square, degrees)) if degrees else math.nan
+
+
+def _between_strips_pct(strips: pd.DataFrame, dispersion: float) -> float:
+    density = (strips["plants"] / strips["area"]).to_numpy(dtype=np.float64)
+    labels = strips[["block", "treatment"]].astype(str)
+    marks = pd.get_dummies(labels, drop_first=True, dtype=float).to_numpy(dtype=np.float64)
+    columns = np.column_stack([np.ones(len(strips)), marks])
+    fitted, _, rank, _ = np.linalg.lstsq(columns, density, rcond=None)
+    degrees = len(strips) - int(rank)
+    if degrees < 1:
+        return math.nan
+    left = float(((density - columns @ fitted) ** 2).sum()) / degrees
+    by_counting = float((dispersion * density / strips["area"].to_numpy(dtype=np.float64)).mean())
+    return 100 * math.sqrt(max(0.0, left - by_counting)) / float(density.mean())
+
+
+def counts_needed(
+    mean_count: float,
+    *,
+    margin_pct: float = 10.0,
+    theta: float = math.inf,
+    confidence: float = 0.95,
+) -> int:
+    """Return how many places to count in a strip, so that its own mean is known well enough.
+
+    For comparing treatments see `counts_for_difference`: there the strips decide.
+
+    Parameters
+    ----------
+    mean_count
+        Plants expected at one place: 25 plants in a metre of row are 25.
+    margin_pct
+        How far the mean may be off to either side, % of it.
+    theta
+        Of the negative binomial, from `count_spread`; infinite for Poisson's scatter.
+    confidence
+        Share of such means that shall be within the margin.
+
+    Returns
+    -------
+    int
+        Places a strip, 2 or more.
+
+    Raises
+    ------
+    ScoutingError
+        If a number makes no sense, or more than 1,000 places would be needed.
+
+    Notes
+    -----
+    The smallest n with n >= (t / margin)^2 (1/m + 1/theta), t on n - 1 degrees of freedom
+    (Karandinos 1976, Bull. Entomol. Soc. Am. 22:417-421, with z for t: from memory).
+
+    Examples
+    --------
+    >>> counts_needed(25, margin_pct=10), counts_needed(25, margin_pct=10, theta=20)
+    (18, 38)
+    """
+    from scipy.stats import t
+
+    _check_scatter(mean_count, theta)
+    _check_share(margin_pct / 100, "margin_pct", "10")
+    _check_share(confidence, "confidence", "0.95")
+    variance = 1.0 / mean_count + 1.0 / theta
+    n = np.arange(2, _MOST_COUNTS + 1)
+    wanted = (t.ppf((1 + confidence) / 2, n - 1) / (margin_pct / 100)) ** 2 * variance
+    enough = np.flatnonzero(wanted <= n * (1 + 1e-12))
+    if not enough.size:
+        raise ScoutingError(
+            f"More than {_MOST_COUNTS:,} places would be needed for {margin_pct:g}%. Count a "
+            "longer row or a larger frame at each place, or ask for a wider margin."
+        )
+    return int(n[enough[0]])
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ComparisonCounts:
+    """Counts a strip for telling two treatments apart.
+
+    Parameters
+    ----------
+    counts_a_strip
+        Places to count in each strip; None where no number of them is enough.
+    difference_pct
+        The difference asked for, % of the mean.
+    floor_pct
+        The smallest difference these strips can show however many places are counted.
+    pairs
+        Pairs of strips, as given.
+    pairs_needed
+        Pairs that would do with 10 places a strip; None above 200.
+    table
+        `counts_a_strip detectable_pct`: what each number of counts can show.
+    sentence
+        What this says, in words.
+    """
+
+    counts_a_strip: int | None
+    difference_pct: float
+    floor_pct: float
+    pairs: int
+    pairs_needed: int | None
+    table: pd.DataFrame
+    sentence: str
+
+
+def counts_for_difference(
+    difference_pct: float,
+    *,
+    mean_count: float,
+    strip_cv_pct: float,
+    pairs: int,
+    theta: float = math.inf,
+    power: float = 0.8,
+    alpha: float = 0.05,
+) -> ComparisonCounts:
+    """Return how many places to count in each strip to see a difference between two treatments.
+
+    Parameters
+    ----------
+    difference_pct
+        Difference in plants/m2 to be seen, % of the mean.
+    mean_count
+        Plants expected at one place.
+    strip_cv_pct
+        How far strips of one treatment in one block differ in truth, % of the mean, from
+        `count_spread`; 5 to 10 where nothing is known (common practice, no source).
+    pairs
+        Pairs of strips in the trial.
+    theta
+        Of the negative binomial, from `count_spread`.
+    power
+        Chance wanted of seeing the difference, were it there.
+    alpha
+        Chance allowed of seeing one that is not there, two-sided.
+
+    Returns
+    -------
+    ComparisonCounts
+
+    Raises
+    ------
+    ScoutingError
+        If a number makes no sense.
+
+    Notes
+    -----
+    The strip is the unit: the standard error of the difference of means is
+    sqrt(2 (cv_strip^2 + cv_count^2 / n) / pairs), with pairs - 1 degrees of freedom, and power is
+    that of the paired t (noncentral t). Counts only shrink the second part.
+
+    Examples
+    --------
+    >>> wanted = counts_for_difference(20, mean_count=25, strip_cv_pct=8, pairs=6)
+    >>> wanted.counts_a_strip, round(wanted.floor_pct, 1)
+    (13, 16.2)
+    """
+    _check_scatter(mean_count, theta)
+    for value, name, usual in ((power, "power", "0.8"), (alpha, "alpha", "0.05")):
+        _check_share(value, name, usual)
+    if not (math.isfinite(difference_pct) and difference_pct > 0):
+        raise ScoutingError(f"difference_pct={difference_pct:g} must be above zero, such as 15.")
+    if not (math.isfinite(strip_cv_pct) and strip_cv_pct >= 0):
+        raise ScoutingError(f"strip_cv_pct={strip_cv_pct:g} must be zero or more, such as 8.")
+    if pairs < 2:
+        raise ScoutingError(
+            f"With {pairs} pair{'s' if pairs != 1 else ''} of strips nobody can tell a treatment "
+            "from the ground it stands on, however many places are counted. Sow at least 4 pairs."
+        )
+    n = np.arange(1, _MOST_COUNTS + 1)
+    scatter = math.sqrt(1.0 / mean_count + 1.0 / theta)
+    strip = strip_cv_pct / 100
+    reach = _reach(pairs, power, alpha)
+    seen = 100 * reach * np.sqrt(2 * (strip**2 + scatter**2 / n) / pairs)
+    floor = 100 * reach * strip * math.sqrt(2 / pairs)
+    enough = np.flatnonzero(seen <= difference_pct)
+    counts = int(n[enough[0]]) if enough.size else None
+    needed = _pairs_for(difference_pct, strip, scatter, power, alpha)
+    table = pd.DataFrame({"counts_a_strip": _SHOWN, "detectable_pct": seen[np.asarray(_SHOWN) - 1]})
+    sentence = _advice(counts, difference_pct, floor, pairs, needed, power)
+    return ComparisonCounts(counts, difference_pct, floor, pairs, needed, table, sentence)
+
+
+def _reach(pairs: int, power: float, alpha: float) -> float:
+    """Return the difference, in standard errors, that a paired t test sees with a power."""
+    from scipy.optimize import brentq
+    from scipy.stats import chi2, norm, t
+
+    if power <= alpha:
+        return 0.0
+    degrees = pairs - 1
+    edge = float(t.ppf(1 - alpha / 2, degrees))
+    # The noncentral t as a normal over a standard deviation drawn from its own distribution, at
+    # evenly spaced chances: the ready-made one has no answer far from zero.
+    spread = np.sqrt(chi2.ppf((np.arange(_STEPS) + 0.5) / _STEPS, degrees) / degrees)
+
+    def short_of(shift: float) -> float:
+        seen = norm.cdf(shift - edge * spread) + norm.cdf(-shift - edge * spread)
+        return float(seen.mean()) - power
+
+    return float(brentq(short_of, 0.0, 4 * edge + 10))
+
+
+def _pairs_for(
+    difference_pct: float, strip: float, scatter: float, power: float, alpha: float
+) -> int | None:
+    """Return the pairs that do with ten places a strip."""
+    spread = 100 * math.sqrt(2 * (strip**2 + scatter**2 / 10))
+    low, high = 2, _MOST_PAIRS
+    if _reach(high, power, alpha) * spread / math.sqrt(high) > difference_pct:
+        return None
+    while low < high:
+        middle = (low + high) // 2
+        if _reach(middle, power, alpha) * spread / math.sqrt(middle) <= difference_pct:
+            high = middle
+        else:
+            low = middle + 1
+    return low
+
+
+def _advice(
+    counts: int | None,
+    difference_pct: float,
+    floor_pct: float,
+    pairs: int,
+    needed: int | None,
+    power: float,
+) -> str:
+    asked = f"a difference of {difference_pct:g}% with a chance of {power:.0%}"
+    limit = (
+        f"The strips set the limit: with {pairs} pairs, differences below {floor_pct:.0f}% stay "
+        "hidden however many places are counted, since counts shrink only the scatter inside a "
+        "strip."
+    )
+    if counts is not None:
+        places = f"{counts} place{'s' if counts > 1 else ''}"
+        return f"Count {places} in each strip to see {asked}. {limit}"
+    remedy = (
+        f"With 10 places a strip it takes {needed} pairs."
+        if needed
+        else f"Even {_MOST_PAIRS} pairs would not do."
+    )
+    return f"No number of places in {pairs} pairs of strips shows {asked}. {limit} {remedy}"
+
+
+def _check_scatter(mean_count: float, theta: float) -> None:
+    if not (math.isfinite(mean_count) and mean_count > 0):
+        raise ScoutingError(
+            f"mean_count={mean_count:g} must be above zero: the plants expected at one place."
+        )
+    if not theta > 0:
+        raise ScoutingError(f"theta={theta:g} must be above zero; infinite for Poisson's scatter.")
+
+
+def _check_share(value: float, name: str, usual: str) -> None:
+    if not 0 < value < 1:
+        raise ScoutingError(f"{name} is out of range. Give a value such as {usual}.")
+
+
+def describe_spread(spread: CountSpread) -> str:
+    """Return a spread in words.
+
+    Parameters
+    ----------
+    spread
+        From `count_spread`.
+    """
+    where = f"{spread.counts} counts in {spread.strips} strips, {spread.mean_count:.0f} plants each"
+    if math.isnan(spread.dispersion):
+        inside = "with one count a strip, nothing can be said of the scatter inside strips"
+    elif spread.p_poisson < 0.05 and spread.dispersion >= _CLUMPED:
+        inside = (
+            f"inside strips they scatter {spread.dispersion:.1f} times as much as chance alone "
+            "would make them: plants stand in clumps and gaps"
+        )
+    else:
+        inside = "inside strips they scatter hardly more than chance makes them"
+    if math.isnan(spread.strip_cv_pct):
+        between = "strips are too few to say how they differ"
+    else:
+        between = f"strips of one treatment differ by {spread.strip_cv_pct:.0f}% beyond that"
+    return f"{where}; {inside}; {between}."

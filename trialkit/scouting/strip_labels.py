@@ -1,0 +1,199 @@
+"""Records taken by strip: who they belong to, and whether they can be right."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Sequence
+from datetime import date
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from trialkit.errors import ScoutingError
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+#: Records named one by one in a message; the rest are counted.
+_NAMED = 3
+
+
+def require_columns(table: pd.DataFrame, names: Sequence[str], what: str) -> None:
+    """Refuse a table that lacks a column, or is none.
+
+    Parameters
+    ----------
+    table
+        What was given.
+    names
+        Columns needed.
+    what
+        What the table holds, such as `"counts"`.
+
+    Raises
+    ------
+    ScoutingError
+        Naming the missing column and those there are.
+    """
+    if not isinstance(table, pd.DataFrame):
+        raise ScoutingError(
+            f"The {what} are a {type(table).__name__}, not a table. Give a pandas DataFrame."
+        )
+    for name in names:
+        if name not in table.columns:
+            known = ", ".join(str(column) for column in table.columns) or "none"
+            raise ScoutingError(f"The {what} have no column '{name}'. They have: {known}.")
+
+
+def named_records(table: pd.DataFrame, wrong: Flags, what: str) -> str:
+    """Return which records are meant: `record 4 of the counts (strip S3)`, from 1.
+
+    Parameters
+    ----------
+    table
+        The records.
+    wrong
+        Which of them, one mark a record.
+    what
+        What the table holds.
+    """
+    places = np.flatnonzero(wrong)
+    names = table["strip"].astype(str).tolist() if "strip" in table else None
+    if len(places) == 1:
+        strip = f" (strip {names[places[0]]})" if names else ""
+        return f"record {places[0] + 1} of the {what}{strip}"
+    words = [f"{at + 1} (strip {names[at]})" if names else f"{at + 1}" for at in places[:_NAMED]]
+    more = f" and {len(places) - _NAMED} more" if len(places) > _NAMED else ""
+    return f"records {', '.join(words)}{more} of the {what}"
+
+
+def number_column(table: pd.DataFrame, name: str, what: str) -> Floats:
+    """Return a column as numbers, NaN where a cell is blank.
+
+    Parameters
+    ----------
+    table
+        The records.
+    name
+        Column.
+    what
+        What the table holds, for messages.
+
+    Raises
+    ------
+    ScoutingError
+        If a cell holds something else, or is infinite.
+    """
+    cells = table[name]
+    values = pd.to_numeric(cells, errors="coerce").to_numpy(dtype=np.float64, na_value=np.nan)
+    blank = cells.isna() | cells.astype(str).str.strip().eq("")
+    bad = (np.isnan(values) & ~blank.to_numpy(dtype=bool)) | np.isinf(values)
+    if bad.any():
+        shown = str(cells.iloc[int(bad.argmax())])[:40]
+        raise ScoutingError(
+            f"{named_records(table, bad, what)}: {name} holds '{shown}', which is not a number. "
+            "Correct it, or leave the cell blank where nothing was recorded."
+        )
+    return values
+
+
+def refuse_where(table: pd.DataFrame, wrong: Flags, what: str, why: str) -> None:
+    """Raise where any record is wrong.
+
+    Parameters
+    ----------
+    table
+        The records.
+    wrong
+        One mark a record.
+    what
+        What the table holds.
+    why
+        What is wrong with them, and the remedy.
+
+    Raises
+    ------
+    ScoutingError
+        Naming the records.
+    """
+    if wrong.any():
+        raise ScoutingError(f"{named_records(table, wrong, what)}: {why}")
+
+
+def with_strips(table: pd.DataFrame, layout: pd.DataFrame, what: str) -> pd.DataFrame:
+    """Return the records with the block and treatment of their strip.
+
+    Parameters
+    ----------
+    table
+        One row a record, with `strip`.
+    layout
+        One row a strip: `strip block treatment`; headlands (`role`) are passed over.
+    what
+        What the table holds, for messages.
+
+    Returns
+    -------
+    DataFrame
+        The records in their order under a plain index, with `block` and `treatment`.
+
+    Raises
+    ------
+    ScoutingError
+        If a record names no strip, or one that is not in the layout.
+    """
+    require_columns(table, ["strip"], what)
+    require_columns(layout, ["strip", "block", "treatment"], "strips of the layout")
+    if table.empty:
+        raise ScoutingError(f"There are no {what} yet. Give one row a record.")
+    strips = layout[layout["role"] == "strip"] if "role" in layout else layout
+    names = strips["strip"].astype(str)
+    if names.duplicated().any():
+        twice = names[names.duplicated()].iloc[0]
+        raise ScoutingError(f"The layout holds strip {twice} twice. Give each strip its own name.")
+    own = table.reset_index(drop=True)
+    asked = own["strip"].astype(str).str.strip()
+    unknown = (~asked.isin(names) | own["strip"].isna()).to_numpy(dtype=bool)
+    if unknown.any():
+        first = asked.iloc[int(unknown.argmax())]
+        near = difflib.get_close_matches(first, names.tolist(), n=1)
+        hint = f"Did you mean {near[0]}?" if near else f"It has: {', '.join(names.tolist()[:12])}."
+        raise ScoutingError(
+            f"{named_records(own, unknown, what)}: the layout has no strip '{first}'. {hint}"
+        )
+    places = pd.Index(names).get_indexer(pd.Index(asked))
+    return own.assign(
+        strip=asked,
+        block=strips["block"].to_numpy()[places],
+        treatment=strips["treatment"].astype(str).to_numpy()[places],
+    )
+
+
+def check_after_sowing(table: pd.DataFrame, sown: date | None, what: str) -> None:
+    """Refuse records dated before the day of sowing.
+
+    Parameters
+    ----------
+    table
+        The records; without a column `date` there is nothing to check.
+    sown
+        Day of sowing, or None where it is not known.
+    what
+        What the table holds.
+
+    Raises
+    ------
+    ScoutingError
+        Naming the records and both days.
+    """
+    if sown is None or "date" not in table:
+        return
+    days = pd.to_datetime(table["date"])
+    early = (days < pd.Timestamp(sown)).to_numpy(dtype=bool)
+    if early.any():
+        first = days[early].iloc[0]
+        raise ScoutingError(
+            f"{named_records(table, early, what)}: dated {first:%Y-%m-%d}, before the crop was "
+            f"sown on {pd.Timestamp(sown):%Y-%m-%d}. Correct the date of the record or of sowing."
+        )

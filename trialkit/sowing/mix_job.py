@@ -1,0 +1,161 @@
+"""What a mix must do, checked before anything is worked out."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from trialkit.errors import SowingError
+from trialkit.sowing.product import Product, checked_products, room_left
+from trialkit.sowing.sensible import named, number, optional, percent, shown
+
+#: Litres of mix on a tonne of seed. Slurries of cereals and pulses: 5 to 10 (from memory).
+_RATE_L_T = (0.1, 100.0)
+
+
+@dataclass(frozen=True, slots=True)
+class MixJob:
+    """Seed, recipe and machines of one dressing.
+
+    Parameters
+    ----------
+    seed_t
+        Seed to dress, t.
+    products
+        The recipe.
+    rate_l_t
+        Mix on a tonne of seed, litres.
+    mixer_l, tank_l
+        What the mixer and the tank hold, litres, as far as they are filled.
+    auger_t_h
+        Seed that runs through the auger, t/h.
+    seed_kg_ha
+        Seed rate, kg/ha.
+    seed_weight_g_1000
+        Weight of a thousand seeds, g.
+    crop
+        Name of the crop.
+    seed_moisture_pct
+        Water in the seed before dressing, % of its wet mass.
+    storage_limit_pct
+        Wettest that the seed may be stored, % of its wet mass.
+    order
+        Names of the products in the order of the label, if that differs from common practice.
+    jug_l
+        What the jug holds, litres.
+    stands_h
+        Hours the mix stands before it goes on the first seed.
+    sown_after_h
+        Hours from dressing until the last seed is in the ground.
+    in_sun
+        Whether mix or dressed seed stands in the sun.
+    seed_has_fungicide
+        Whether the seed carries a fungicide already.
+    """
+
+    seed_t: float
+    products: tuple[Product, ...]
+    rate_l_t: float
+    mixer_l: float
+    tank_l: float | None = None
+    auger_t_h: float | None = None
+    seed_kg_ha: float | None = None
+    seed_weight_g_1000: float | None = None
+    crop: str | None = None
+    seed_moisture_pct: float | None = None
+    storage_limit_pct: float | None = None
+    order: Sequence[str] | None = None
+    jug_l: float | None = None
+    stands_h: float = 0.0
+    sown_after_h: float | None = None
+    in_sun: bool = False
+    seed_has_fungicide: bool = False
+
+    def __post_init__(self) -> None:
+        number(self.seed_t, "seed to dress", "t", 0.0005, 5000)
+        number(self.rate_l_t, "rate of the mix", "l/t", *_RATE_L_T)
+        number(self.mixer_l, "mixer", "l", 0.1, 50_000)
+        optional(self.tank_l, "tank", "l", 0.1, 50_000)
+        optional(self.auger_t_h, "auger's flow", "t/h", 0.05, 1000)
+        optional(self.seed_kg_ha, "seed rate", "kg/ha", 0.1, 999)
+        check_seed_weight(self.seed_weight_g_1000)
+        optional(self.jug_l, "jug", "l", 0.1, 200)
+        number(self.stands_h, "time the mix stands", "h", 0, 10_000)
+        optional(self.sown_after_h, "time until the seed is sown", "h", 0, 50_000)
+        for value, words in (
+            (self.seed_moisture_pct, "moisture of the seed"),
+            (self.storage_limit_pct, "moisture limit for storage"),
+        ):
+            if value is not None and not 1 <= percent(value, words) <= 40:
+                raise SowingError(f"The {words} is {shown(value)}%. It must be 1 to 40%.")
+        for flag, words in (
+            (self.in_sun, "in_sun"),
+            (self.seed_has_fungicide, "seed_has_fungicide"),
+        ):
+            if not isinstance(flag, bool):
+                raise SowingError(f"{words} is {flag!r}. Say True or False.")
+        if self.crop is not None:
+            named(self.crop, "crop")
+        checked_products(self.products)
+        self._check_order()
+        room_left(self.products, self.rate_l_t, self.seed_kg_ha)
+
+    def _check_order(self) -> None:
+        if self.order is None:
+            return
+        names = [product.name for product in self.products]
+        if isinstance(self.order, str) or sorted(map(str, self.order)) != sorted(names):
+            raise SowingError(
+                f"The order is {self.order!r}. Name each product once, in the order it goes in, "
+                f"without water: {', '.join(names)}."
+            )
+
+    @property
+    def total_l(self) -> float:
+        """Mix for the lot, litres."""
+        return float(self.seed_t * self.rate_l_t)
+
+    @property
+    def water_l_t(self) -> float:
+        """Water that makes up the rate, litres a tonne of seed."""
+        return room_left(self.products, self.rate_l_t, self.seed_kg_ha)
+
+    @property
+    def wetting_kg_t(self) -> float:
+        """Water that comes on a tonne of seed, kg, that of the products included."""
+        own = sum(product.water_kg_per_t(self.seed_kg_ha) for product in self.products)
+        return self.water_l_t + own
+
+    @property
+    def weight_kg_t(self) -> float:
+        """Weight of the mix on a tonne of seed, kg."""
+        own = sum(product.kg_per_t(self.seed_kg_ha) for product in self.products)
+        return self.water_l_t + own
+
+    @property
+    def in_order(self) -> tuple[Product, ...]:
+        """The products as they go in: thin liquids, powders, thick liquids, or the label's order.
+
+        Common practice, no source.
+        """
+        if self.order is not None:
+            by_name = {product.name: product for product in self.products}
+            return tuple(by_name[name] for name in self.order)
+        rank = {"watery": 0, "powder": 1, "syrupy": 2}
+        return tuple(sorted(self.products, key=lambda product: rank[product.form]))
+
+
+def check_seed_weight(seed_weight_g_1000: object) -> float | None:
+    """Return the weight of a thousand seeds if it makes sense; None if it was not given.
+
+    Parameters
+    ----------
+    seed_weight_g_1000
+        Grams; wheat has about 40, canola 4.
+
+    Raises
+    ------
+    SowingError
+        If it is no weight of a thousand seeds.
+    """
+    return optional(seed_weight_g_1000, "weight of a thousand seeds", "g", 0.1, 3000)

@@ -1,0 +1,373 @@
+"""A product that goes on the seed, and what its rate comes to a tonne of seed."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import KW_ONLY, dataclass
+from typing import Literal, get_args
+
+from trialkit.errors import SowingError, UnitError
+from trialkit.sowing.sensible import named, number, optional, shown
+from trialkit.units import convert
+
+Form = Literal["watery", "powder", "syrupy"]
+
+#: Liquids lie between these, kg/l; so do the solids that powders are made of.
+_LIQUID_KG_L = (0.6, 2.5)
+_SOLID_KG_L = (0.2, 8.0)
+
+#: More of one product than this on a tonne of seed is a slip: a tenth of the seed.
+_MOST_PER_T = 100.0
+_LEAST_PER_T = 1e-5
+
+
+@dataclass(frozen=True, slots=True)
+class Product:
+    """One product, as its label gives it.
+
+    Parameters
+    ----------
+    name
+        Its name.
+    form
+        `"watery"` (a thin liquid), `"powder"` or `"syrupy"` (a thick liquid).
+    per_t
+        Rate a tonne of seed, in `unit`; or give `per_ha`.
+    unit
+        `"l"`, `"ml"`, `"kg"`, `"g"`, or any other volume or mass such as `"floz"` or `"lb"`.
+        Powders are weighed.
+    per_ha
+        Rate a hectare, in `unit`, in place of `per_t`.
+    density_kg_l
+        Weight of a litre, kg. Needed for a liquid with a rate by weight; a liquid without one is
+        taken to weigh what water does. Of a powder: of the solid itself, not of the heap; without
+        one the powder is taken to take no room in the mix.
+    water_pct
+        Water in the product, % by mass; None to take each litre of a liquid as a litre of water,
+        which is the most it can wet the seed.
+    pack
+        What a pack holds, in `pack_unit`.
+    pack_unit
+        Unit of `pack`; None for `unit`.
+    cost_per_pack, cost_per_l, cost_per_kg
+        Price, in the trial's currency: one of the three.
+    living_per_g, living_per_ml
+        Living organisms in a gram or a millilitre: one of the two.
+    minimum_per_seed
+        Living organisms a seed must carry, by the label or the maker.
+    keeps_mixed_h
+        Hours it keeps once mixed.
+    keeps_on_seed_h
+        Hours it keeps once on the seed.
+    fungicide
+        Whether it kills fungi or bacteria.
+
+    Raises
+    ------
+    SowingError
+        If something makes no sense, is given twice or is missing.
+
+    Examples
+    --------
+    >>> Product("humic liquid", "syrupy", 1500, "ml", density_kg_l=1.2).litres_per_t()
+    1.5
+    """
+
+    name: str
+    form: Form
+    per_t: float | None = None
+    unit: str = "l"
+    _: KW_ONLY
+    per_ha: float | None = None
+    density_kg_l: float | None = None
+    water_pct: float | None = None
+    pack: float | None = None
+    pack_unit: str | None = None
+    cost_per_pack: float | None = None
+    cost_per_l: float | None = None
+    cost_per_kg: float | None = None
+    living_per_g: float | None = None
+    living_per_ml: float | None = None
+    minimum_per_seed: float | None = None
+    keeps_mixed_h: float | None = None
+    keeps_on_seed_h: float | None = None
+    fungicide: bool = False
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "name", named(self.name, "product"))
+        if self.form not in get_args(Form):
+            raise SowingError(
+                f"The form of '{self.name}' is {self.form!r}. Say 'watery' (a thin liquid), "
+                "'powder' or 'syrupy' (a thick liquid)."
+            )
+        self._check_numbers()
+        self._check_unit()
+        self._check_rate()
+        self._check_pack_and_cost()
+        self._check_living()
+
+    @property
+    def base(self) -> Literal["l", "kg"]:
+        """Unit the rate comes down to: `"l"` where it is a volume, `"kg"` where it is a mass."""
+        return _measures(self.unit, self.name)
+
+    @property
+    def living(self) -> bool:
+        """Whether the product is alive."""
+        return bool(self.living_per_g or self.living_per_ml)
+
+    def per_tonne(self, seed_kg_ha: float | None = None) -> float:
+        """Return the rate a tonne of seed, in the product's own unit.
+
+        Parameters
+        ----------
+        seed_kg_ha
+            Seed rate, needed where the product's rate is a hectare's.
+
+        Raises
+        ------
+        SowingError
+            If the seed rate is needed and missing.
+        """
+        if self.per_t is not None:
+            return float(self.per_t)
+        if seed_kg_ha is None or self.per_ha is None:
+            raise SowingError(
+                f"The rate of '{self.name}' is per hectare. Say seed_kg_ha, so that it is known "
+                "how much seed a hectare takes."
+            )
+        return float(self.per_ha) / seed_kg_ha * 1000
+
+    def litres_per_t(self, seed_kg_ha: float | None = None) -> float:
+        """Return the room it takes in the mix, litres a tonne of seed.
+
+        Parameters
+        ----------
+        seed_kg_ha
+            Seed rate, needed where the product's rate is a hectare's.
+        """
+        amount = convert(self.per_tonne(seed_kg_ha), self.unit, self.base)
+        if self.base == "l":
+            return amount
+        return amount / self.density_kg_l if self.density_kg_l else 0.0
+
+    def kg_per_t(self, seed_kg_ha: float | None = None) -> float:
+        """Return its weight, kg a tonne of seed.
+
+        Parameters
+        ----------
+        seed_kg_ha
+            Seed rate, needed where the product's rate is a hectare's.
+        """
+        amount = convert(self.per_tonne(seed_kg_ha), self.unit, self.base)
+        return amount if self.base == "kg" else amount * (self.density_kg_l or 1.0)
+
+    def water_kg_per_t(self, seed_kg_ha: float | None = None) -> float:
+        """Return the water it brings, kg a tonne of seed, at most.
+
+        Parameters
+        ----------
+        seed_kg_ha
+            Seed rate, needed where the product's rate is a hectare's.
+        """
+        if self.water_pct is not None:
+            return self.kg_per_t(seed_kg_ha) * self.water_pct / 100
+        return 0.0 if self.form == "powder" else self.litres_per_t(seed_kg_ha)
+
+    def living_per_t(self, seed_kg_ha: float | None = None) -> float:
+        """Return the living organisms it puts on a tonne of seed; 0 for a product not alive.
+
+        Parameters
+        ----------
+        seed_kg_ha
+            Seed rate, needed where the product's rate is a hectare's.
+        """
+        if self.living_per_ml is not None:
+            return self.living_per_ml * 1000 * self.litres_per_t(seed_kg_ha)
+        return (self.living_per_g or 0.0) * 1000 * self.kg_per_t(seed_kg_ha)
+
+    def pack_size(self) -> float | None:
+        """Return what a pack holds, in the product's own unit; None if not said."""
+        if self.pack is None:
+            return None
+        return self._in_unit(self.pack, self.pack_unit or self.unit)
+
+    def cost_per_unit(self) -> float | None:
+        """Return the price of one of the product's own unit; None if not said."""
+        size = self.pack_size()
+        if self.cost_per_pack is not None and size is not None:
+            return self.cost_per_pack / size
+        if self.cost_per_l is not None:
+            return self.cost_per_l / self._in_unit(1.0, "l")
+        if self.cost_per_kg is not None:
+            return self.cost_per_kg / self._in_unit(1.0, "kg")
+        return None
+
+    def _in_unit(self, amount: float, unit: str) -> float:
+        """Return an amount in some unit as one in the product's own, by density if need be."""
+        base = _measures(unit, self.name)
+        if base == self.base:
+            return convert(amount, unit, self.unit)
+        if self.density_kg_l is None or self.form == "powder":
+            raise SowingError(
+                f"'{self.name}' is measured in {self.unit}, and {unit} is the other kind. Give "
+                + (
+                    "both by weight: kg or g."
+                    if self.form == "powder"
+                    else "density_kg_l, the weight of a litre, so that one can be had from the "
+                    "other."
+                )
+            )
+        basic = convert(amount, unit, base)
+        other = basic / self.density_kg_l if base == "kg" else basic * self.density_kg_l
+        return convert(other, self.base, self.unit)
+
+    def _check_numbers(self) -> None:
+        name = f"of '{self.name}'"
+        low, high = _SOLID_KG_L if self.form == "powder" else _LIQUID_KG_L
+        optional(self.density_kg_l, f"density {name}", "kg/l", low, high)
+        optional(self.water_pct, f"water {name}", "%", 0, 100)
+        optional(self.pack, f"pack {name}", self.pack_unit or str(self.unit), 1e-6, 1e6)
+        for cost in ("cost_per_pack", "cost_per_l", "cost_per_kg"):
+            optional(getattr(self, cost), f"{cost} {name}", "", 0, 1e7)
+        for living in ("living_per_g", "living_per_ml"):
+            optional(getattr(self, living), f"{living} {name}", "", 1, 1e14)
+        optional(self.minimum_per_seed, f"minimum_per_seed {name}", "", 1, 1e12)
+        for keeps in ("keeps_mixed_h", "keeps_on_seed_h"):
+            optional(getattr(self, keeps), f"{keeps} {name}", "h", 0, 50_000)
+        if not isinstance(self.fungicide, bool):
+            raise SowingError(f"fungicide {name} is {self.fungicide!r}. Say True or False.")
+
+    def _check_unit(self) -> None:
+        if self.form == "powder" and self.base == "l":
+            raise SowingError(
+                f"'{self.name}' is a powder with a rate in {self.unit}. Powders are weighed: give "
+                "unit='kg' or unit='g'."
+            )
+        if self.form != "powder" and self.base == "kg" and self.density_kg_l is None:
+            raise SowingError(
+                f"'{self.name}' is a liquid with a rate in {self.unit}. Give density_kg_l, the "
+                "weight of a litre, so that it is known what room it takes."
+            )
+
+    def _check_rate(self) -> None:
+        if (self.per_t is None) == (self.per_ha is None):
+            raise SowingError(
+                f"'{self.name}' needs one rate: per_t, a tonne of seed, or per_ha, a hectare."
+            )
+        rate = self.per_t if self.per_ha is None else self.per_ha
+        per = "t" if self.per_ha is None else "ha"
+        # Only the check for a slip is by the base unit; first it must be a number at all.
+        amount = number(rate, f"rate of '{self.name}'", f"{self.unit}/{per}", 1e-9, 1e9)
+        number(
+            convert(amount, self.unit, self.base),
+            f"rate of '{self.name}'",
+            f"{self.base}/{per}",
+            _LEAST_PER_T,
+            _MOST_PER_T,
+        )
+
+    def _check_pack_and_cost(self) -> None:
+        costs = (self.cost_per_pack, self.cost_per_l, self.cost_per_kg)
+        if sum(cost is not None for cost in costs) > 1:
+            raise SowingError(
+                f"'{self.name}' has more than one price. Give one of cost_per_pack, cost_per_l "
+                "and cost_per_kg, or it would be counted twice."
+            )
+        if self.cost_per_pack is not None and self.pack is None:
+            raise SowingError(f"'{self.name}' has a cost_per_pack. Say what a pack holds too.")
+        self.pack_size()
+        self.cost_per_unit()
+
+    def _check_living(self) -> None:
+        if self.living_per_g is not None and self.living_per_ml is not None:
+            raise SowingError(
+                f"'{self.name}' has living organisms a gram and a millilitre. Give one of them."
+            )
+        if self.living_per_g is not None:
+            self._in_unit(1.0, "g")
+        if self.living_per_ml is not None:
+            self._in_unit(1.0, "ml")
+
+
+def _measures(unit: object, name: str) -> Literal["l", "kg"]:
+    """Return whether a unit is one of volume or of mass."""
+    if isinstance(unit, str):
+        for base in ("l", "kg"):
+            try:
+                factor = convert(1.0, unit, base)
+            except UnitError:
+                continue
+            if math.isfinite(factor) and factor > 0:
+                return "l" if base == "l" else "kg"
+    raise SowingError(
+        f"The unit {unit!r} of '{name}' is neither a volume nor a weight. Give l, ml, kg or g."
+    )
+
+
+def checked_products(products: object) -> tuple[Product, ...]:
+    """Return products as a tuple, if they are products and no two have one name.
+
+    Parameters
+    ----------
+    products
+        What was given.
+
+    Raises
+    ------
+    SowingError
+        If there is none, one is no `Product`, a name stands twice, or water is among them.
+    """
+    if not isinstance(products, (list, tuple)) or not products:
+        raise SowingError(
+            "There are no products. Give a list of them, such as "
+            "[Product('root microbe', 'watery', 2, 'l')]."
+        )
+    seen: set[str] = set()
+    for product in products:
+        if not isinstance(product, Product):
+            raise SowingError(
+                f"{product!r} is not a product. Write it as Product(name, form, per_t, unit)."
+            )
+        name = product.name.casefold()
+        if name in seen:
+            raise SowingError(
+                f"The product '{product.name}' stands twice. Give it once, with its whole rate."
+            )
+        if name == "water":
+            raise SowingError(
+                "Leave water out of the products: it makes up what they lack to rate_l_t."
+            )
+        seen.add(name)
+    return tuple(products)
+
+
+def room_left(products: tuple[Product, ...], rate_l_t: float, seed_kg_ha: float | None) -> float:
+    """Return the water a tonne of seed takes to make up the rate, litres.
+
+    Parameters
+    ----------
+    products
+        The recipe.
+    rate_l_t
+        Mix on a tonne of seed, litres.
+    seed_kg_ha
+        Seed rate, needed where a product's rate is a hectare's.
+
+    Raises
+    ------
+    SowingError
+        If the products alone are more than the rate.
+    """
+    litres = {product.name: product.litres_per_t(seed_kg_ha) for product in products}
+    over = math.fsum(litres.values()) - rate_l_t
+    if over <= 1e-9 * rate_l_t:
+        return max(-over, 0.0) if -over > 1e-9 * rate_l_t else 0.0
+    largest = max(litres, key=lambda name: litres[name])
+    slip = ""
+    if litres[largest] > 10 * rate_l_t:
+        slip = f" Is '{largest}' in the right unit? {shown(litres[largest])} l/t is most of it."
+    raise SowingError(
+        f"The products alone are {shown(rate_l_t + over)} l/t, {shown(over)} l/t more than the "
+        f"{shown(rate_l_t)} l/t to go on the seed. Raise rate_l_t or lower a rate.{slip}"
+    )

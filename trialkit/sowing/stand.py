@@ -1,0 +1,137 @@
+"""Whether the arms were sown alike, and by how much a thicker stand flatters one of them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import pandas as pd
+
+from trialkit.errors import SowingError
+from trialkit.sowing.sensible import named, number, optional, shown
+
+#: Yield, %, that 10% more plants bring. Common practice, no source: cereals make up for thin
+#: stands by tillering. In the rice seed rates of Gomez and Gomez 1984, table 2.5, the slope over
+#: 25 to 150 kg/ha is about half of this, and downwards.
+RESPONSE_PCT = 1.0
+
+#: Arms that differ by less than this in plants were sown alike, %. Common practice, no source.
+_ALIKE_PCT = 5.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ArmCheck:
+    """Plants of each arm beside those of the control.
+
+    Parameters
+    ----------
+    table
+        One row a treatment, columns `treatment plants_m2 difference_pct bias_pct bias_t_ha`:
+        plants against the control, and the yield that the difference in plants alone would
+        bring. `bias_t_ha` is blank (NaN) without a yield.
+    alike
+        Whether all arms are within the tolerance.
+    tolerance_pct
+        How far plants may differ, ± %.
+    assumption
+        What was taken for granted about yield and plants, in a sentence.
+    warnings
+        A sentence for each arm that was not sown alike.
+    """
+
+    table: pd.DataFrame
+    alike: bool
+    tolerance_pct: float
+    assumption: str
+    warnings: tuple[str, ...]
+
+
+def compare_arms(
+    plants_m2: Mapping[str, float],
+    control: str,
+    *,
+    tolerance_pct: float = _ALIKE_PCT,
+    response_pct: float | None = None,
+    yield_t_ha: float | None = None,
+) -> ArmCheck:
+    """Return whether the arms were sown alike, and the bias in yield if not.
+
+    Parameters
+    ----------
+    plants_m2
+        Plants sown a square metre by treatment, as from `plants_sown`; seeds/m² will do.
+    control
+        Name of the untreated control.
+    tolerance_pct
+        How far plants may differ, ± %.
+    response_pct
+        Yield, %, that 10% more plants bring at these densities; negative where thinner stands
+        yield more. From your own or a published seed-rate trial; None for 1% (common practice,
+        no source).
+    yield_t_ha
+        Yield to expect, t/ha.
+
+    Returns
+    -------
+    ArmCheck
+        Differences, bias, the assumption and warnings.
+
+    Raises
+    ------
+    SowingError
+        If a number makes no sense, or the control is not among the treatments.
+
+    Notes
+    -----
+    The bias is a straight line through the control's density. It is for differences that should
+    not be there, of some percent; it says nothing on the best density.
+
+    Examples
+    --------
+    >>> check = compare_arms({"untreated": 150, "dressed": 138}, "untreated", yield_t_ha=3)
+    >>> check.alike, check.table["bias_t_ha"].round(3).tolist()
+    (False, [0.0, -0.024])
+    """
+    if not isinstance(plants_m2, Mapping) or len(plants_m2) < 2:
+        raise SowingError("Give the plants of two treatments or more: {name: plants a m²}.")
+    stands = {
+        named(name, "treatment"): number(plants, f"stand of '{name}'", "plants/m²", 0.5, 5000)
+        for name, plants in plants_m2.items()
+    }
+    if control not in stands:
+        raise SowingError(f"There is no treatment '{control}'. There are: {', '.join(stands)}.")
+    allowed = number(tolerance_pct, "tolerance", "%", 0.1, 50)
+    response = optional(response_pct, "response of the yield", "%", -10, 10)
+    crop = optional(yield_t_ha, "yield", "t/ha", 0.05, 100)
+    slope = RESPONSE_PCT if response is None else response
+    table = pd.DataFrame({"treatment": list(stands), "plants_m2": list(stands.values())})
+    table["difference_pct"] = 100 * (table["plants_m2"] / stands[control] - 1)
+    table["bias_pct"] = table["difference_pct"] * slope / 10
+    table["bias_t_ha"] = table["bias_pct"] / 100 * (float("nan") if crop is None else crop)
+    off = table[table["difference_pct"].abs() > allowed * (1 + 1e-9)]
+    source = " (common practice, no source)" if response is None else ""
+    assumption = f"10% more plants are taken to bring {shown(slope)}% of yield{source}."
+    return ArmCheck(
+        table=table,
+        alike=off.empty,
+        tolerance_pct=allowed,
+        assumption=assumption,
+        warnings=tuple(
+            _sentence(name, control, difference, bias, crop, assumption)
+            for name, difference, bias in zip(
+                off["treatment"], off["difference_pct"], off["bias_pct"], strict=True
+            )
+        ),
+    )
+
+
+def _sentence(
+    name: str, control: str, difference: float, bias: float, crop: float | None, assumption: str
+) -> str:
+    side = "thicker" if difference > 0 else "thinner"
+    tonnes = "" if crop is None else f", {abs(bias) / 100 * crop:.2f} t/ha,"
+    effect = "flatters" if bias > 0 else "holds back"
+    return (
+        f"'{name}' was sown {abs(difference):.0f}% {side} than '{control}'. That alone {effect} "
+        f"its yield by about {abs(bias):.1f}%{tonnes} whatever the dressing does. {assumption}"
+    )

@@ -17,6 +17,12 @@ if TYPE_CHECKING:
     )
     from trialkit.design.comparison import Variants, compare_layouts, plan_variants
     from trialkit.design.foresight import Foresight, foresee
+    from trialkit.design.guidance import (
+        FieldDrawing,
+        guidance_files,
+        read_field_drawing,
+        write_guidance,
+    )
     from trialkit.design.layout import TrialPlan, lay_out, plan_trial
     from trialkit.design.rehearsal import Rehearsal, rehearse
     from trialkit.design.replicates import (
@@ -31,6 +37,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "Allocation",
+    "FieldDrawing",
     "Foresight",
     "Rehearsal",
     "StripVariation",
@@ -44,6 +51,7 @@ __all__ = [
     "detectable_difference",
     "exact_replicates",
     "foresee",
+    "guidance_files",
     "lay_out",
     "plan_trial",
     "plan_variants",
@@ -53,6 +61,7 @@ __all__ = [
     "strip_variation",
     "strips_needed",
     "typical_cvs",
+    "write_guidance",
 ]
 
 _MODULES = {
@@ -62,6 +71,10 @@ _MODULES = {
     "possible_layouts": "allocation",
     "Foresight": "foresight",
     "foresee": "foresight",
+    "FieldDrawing": "guidance",
+    "guidance_files": "guidance",
+    "read_field_drawing": "guidance",
+    "write_guidance": "guidance",
     "TrialPlan": "layout",
     "lay_out": "layout",
     "plan_trial": "layout",

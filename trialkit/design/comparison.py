@@ -13,7 +13,8 @@ import shapely
 from trialkit.design.allocation import Draw
 from trialkit.design.layout import TrialPlan, plan_trial
 from trialkit.design.outline import Drawing
-from trialkit.design.rehearsal import Layout, rehearse
+from trialkit.design.redraws import Layout
+from trialkit.design.rehearsal import rehearse
 from trialkit.design.strip_yields import proposed_strips
 from trialkit.design.wishes import Wishes
 from trialkit.errors import DesignError, LayoutError

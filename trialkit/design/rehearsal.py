@@ -8,25 +8,22 @@ be used.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import TypeAlias
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from trialkit.design.allocation import Allocation, allocation_from_record, check_seed
-from trialkit.design.draws import ENUMERATE_UP_TO, Rules, all_orders, draw_orders, systematic
+from trialkit.design.allocation import Allocation, check_seed
 from trialkit.design.layout import TrialPlan
+from trialkit.design.redraws import Layout, allocation_of, redraw
 from trialkit.design.strip_yields import proposed_strips, strip_yields
 from trialkit.errors import DesignError
 from trialkit.models import BatchFit, fit_batch
 
 Floats = NDArray[np.float64]
-Places = NDArray[np.intp]
-Layout: TypeAlias = "gpd.GeoDataFrame | TrialPlan"
 
 #: Chance wanted of seeing a gain. Common practice: Cohen 1988 (from memory).
 POWER = 0.8
@@ -34,6 +31,8 @@ POWER = 0.8
 LEVEL = 0.05
 #: The error claimed and the one shown differ by this factor before it is worth a word.
 _FAR_OFF = 1.25
+#: Strips that differ by less than this share of their yield do not differ.
+_NO_SCATTER = 1e-9
 #: Fewer draws than this do not show what the error is.
 _FEW_DRAWS = 50
 
@@ -96,7 +95,14 @@ class Rehearsal:
         ----------
         gain_t_ha
             The true gain, t/ha, the same in every strip.
+
+        Returns
+        -------
+        float
+            0 to 1; not a number for a systematic layout.
         """
+        if math.isnan(self.detectable_t_ha):
+            return math.nan
         return float((self.enough_t_ha <= gain_t_ha).mean())
 
     def sentence(self, break_even_t_ha: float | None = None) -> str:
@@ -195,12 +201,17 @@ def rehearse(
     maps = [past_yield] if isinstance(past_yield, pd.DataFrame) else list(past_yield)
     if not maps:
         raise DesignError("There is no past yield map. Give at least one.")
-    allocation = _drawn(layout, strips) if allocation is None else allocation
+    allocation = allocation_of(layout, strips) if allocation is None else allocation
     generator, noise = np.random.default_rng(int(seed)).spawn(2)
-    laid_out, drawn, every = _draws(
+    laid_out, drawn, every = redraw(
         strips, allocation, int(draws), generator, listed=strip_sd_t_ha == 0
     )
     yields = np.array([strip_yields(each, strips).to_numpy() for each in maps])
+    if strip_sd_t_ha == 0 and (_apart(yields, strips) < _NO_SCATTER * yields.mean(axis=1)).any():
+        raise DesignError(
+            "The strips of a block all have the same past yield, so the map shows no error. Check "
+            "that it holds single yields and not one mean for the field."
+        )
     shown = yields[:, drawn]
     if strip_sd_t_ha > 0:
         shown += strip_sd_t_ha * noise.standard_normal(shown.shape)
@@ -215,81 +226,6 @@ def rehearse(
     )
     notes = _notes(len(maps), len(drawn) if every else None, strip_sd_t_ha, allocation)
     return _summary(yields, fit, len(drawn), every, strips, allocation, tuple(notes))
-
-
-def _drawn(layout: Layout, strips: gpd.GeoDataFrame) -> Allocation | None:
-    """Return how a layout was drawn, or a free draw inside its blocks where it does not say.
-
-    None where a block does not hold each treatment once, which no draw of ours gives.
-    """
-    if isinstance(layout, TrialPlan):
-        return layout.allocation
-    design = layout.attrs.get("design")
-    if isinstance(design, Mapping) and "allocation" in design:
-        return allocation_from_record(design["allocation"])
-    names = tuple(str(name) for name in dict.fromkeys(strips["treatment"]))
-    orders = tuple(tuple(block) for _, block in strips.groupby("block", sort=False)["treatment"])
-    if any(sorted(order) != sorted(names) for order in orders):
-        return None
-    return Allocation(names, orders, seed=0)
-
-
-def _draws(
-    strips: gpd.GeoDataFrame,
-    allocation: Allocation | None,
-    draws: int,
-    generator: np.random.Generator,
-    *,
-    listed: bool,
-) -> tuple[Places, Places, bool]:
-    """Return the strips by block and treatment: as laid out (strips,), and a row a draw.
-
-    The layout that is fitted stays the same, so that all draws are one batch of fits: what a
-    draw moves is the yields. Also whether these are all the draws there are, each once; they
-    are not listed where the same draw is wanted again with other yields.
-    """
-    block = pd.factorize(strips["block"])[0]
-    if allocation is None:
-        laid_out = np.lexsort((pd.factorize(strips["treatment"])[0], block))
-        keys = block + generator.random((draws, len(strips)))
-        return laid_out, np.argsort(keys, axis=1), False
-    codes = {name: code for code, name in enumerate(allocation.treatments)}
-    own = strips["treatment"].astype(str).map(codes)
-    held = strips.groupby([block, own])["strip"].count()
-    if own.isna().any() or len(strips) != len(held) or len(held) != _size(allocation):
-        raise DesignError(
-            "The strips do not match the draw recorded with them: each block should hold each of "
-            f"{', '.join(allocation.treatments)} once. Lay the strips out anew, or give the draw."
-        )
-    drawn, every = _orders(allocation, draws, generator, listed=listed)
-    treatment = np.empty((len(drawn), len(strips)), dtype=np.intp)
-    treatment[:, np.argsort(block, kind="stable")] = drawn.reshape(len(drawn), -1)
-    in_block = block * len(codes)
-    return np.argsort(in_block + own.to_numpy()), np.argsort(in_block + treatment, axis=1), every
-
-
-def _size(allocation: Allocation) -> int:
-    return len(allocation.treatments) * len(allocation.orders)
-
-
-def _orders(
-    allocation: Allocation, draws: int, generator: np.random.Generator, *, listed: bool
-) -> tuple[Places, bool]:
-    """Return treatments by draw, block and place, and whether these are all possible ones."""
-    rules = Rules(
-        len(allocation.treatments), len(allocation.orders), allocation.draw, allocation.tramline
-    )
-    if allocation.systematic:
-        return np.repeat(systematic(rules)[None], 1 if listed else draws, axis=0), listed
-    possible = allocation.possible
-    if (
-        listed
-        and possible is not None
-        and possible <= draws
-        and rules.free_count <= ENUMERATE_UP_TO
-    ):
-        return all_orders(rules), True
-    return draw_orders(rules, generator, draws), False
 
 
 def _summary(

@@ -31,11 +31,16 @@ SEEDS = (1, 2, 3, 4)
 #: 0.7% lost.
 DELAY_S, FOUND, LOST = 1.0, 0.95, 0.03
 
-#: What the task asks of a strip mean where the raw one is off by 3% or more. Eight seeds had 19
-#: such strips: 0.36% root mean square afterwards, 17 within 0.5%, the worst 0.96%. What is left
-#: is no fault missed: 0.26% is ground that was rightly left out and is not quite like the rest,
-#: 0.22% the sensors' noise and drift.
+#: What the task asks of a strip mean where the raw one is off by 3% or more. 160 seasons had 324
+#: such strips: 0.28% root mean square afterwards, 93% of them within 0.5%, the worst 1.02%, mean
+#: 0.02%; with left-out ground at the mean of its strip 0.36%, 87% and 1.40%. What is left is no
+#: fault missed: 0.18% is ground that was rightly left out and is not quite like what stands beside
+#: it, 0.20% the sensors (1,500 strips without a fault, the delay known and nothing left out: 98.8%
+#: within 0.5%, the worst 0.61%).
 RAW, MENDED = 0.03, 0.005
+
+#: Share of all strips within 0.5%: 93% of 2,560 measured, so 64 strips lie above this.
+WITHIN = 0.85
 
 #: Strips held against the truth of the very ground that counts: share of them within 0.5%. 98%
 #: of 128 measured.
@@ -157,29 +162,39 @@ def off(strips: pd.Series, truth: pd.Series) -> pd.Series:
     return ratio / ratio.mean() - 1
 
 
+def kept_alone(log: pd.DataFrame, value: pd.Series, ground: pd.Series) -> pd.Series:
+    """Grain over ground of the records that count, left-out ground not looked at."""
+    sums = pd.DataFrame({"grain": value * ground, "ground": ground})[log["kept"]]
+    sums = sums.groupby(log["strip"][log["kept"]]).sum()
+    return sums["grain"] / sums["ground"]
+
+
 def test_strip_means_are_mended(seasons):
-    raw, mended = [], []
+    raw, mended, alone = [], [], []
     for one in seasons:
         truth = one.season.truth.strips.set_index("strip")["yield_t_ha"]
         plain = assign_strips(split_passes(one.season.log), one.layout)
         raw.append(off(strip_table(plain).set_index("strip")["yield_t_ha"], truth))
         mended.append(off(strip_table(one.log).set_index("strip")["yield_t_ha"], truth))
-    before, after = pd.concat(raw).to_numpy(), pd.concat(mended).to_numpy()
+        ground = one.log["speed_m_s"] * one.log["swath_m"]
+        alone.append(off(kept_alone(one.log, one.log["yield_t_ha"], ground), truth))
+    before, after, rest = (pd.concat(parts).to_numpy() for parts in (raw, mended, alone))
     wrong = np.abs(before) >= RAW
     assert wrong.sum() >= 5
     assert np.sqrt((after[wrong] ** 2).mean()) <= MENDED
     assert np.sqrt((after**2).mean()) <= MENDED
+    assert (np.abs(after) <= MENDED).mean() >= WITHIN
+    # Left-out ground by what stands beside it: nearer the truth than by the mean of its strip.
+    assert (after**2).mean() < 0.8 * (rest**2).mean()
 
 
 def test_strip_means_are_true_on_the_ground_that_counts(seasons):
     errors = []
     for one in seasons:
-        records, kept = one.season.records, one.log["kept"].to_numpy()
-        ground = records["cut_m"] * one.season.log["speed_m_s"]
-        sums = pd.DataFrame({"grain": records["yield_t_ha"] * ground, "ground": ground})[kept]
-        sums = sums.groupby(records["strip"][kept]).sum()
-        strips = strip_table(one.log).set_index("strip")["yield_t_ha"]
-        errors.append(off(strips, sums["grain"] / sums["ground"]))
+        log, records = one.log, one.season.records
+        truth = kept_alone(log, records["yield_t_ha"], records["cut_m"] * log["speed_m_s"])
+        strips = kept_alone(log, log["yield_t_ha"], log["speed_m_s"] * log["swath_m"])
+        errors.append(off(strips, truth))
     assert (pd.concat(errors).abs() <= MENDED).mean() >= SAME_GROUND
 
 

@@ -11,6 +11,7 @@ from shapely import affinity
 
 from trialkit.position import local_grid
 from trialkit.report import maps
+from trialkit.report.map_frame import round_length
 
 # The promise for 100,000 records on an ordinary machine.
 SECONDS = 3.0
@@ -140,7 +141,7 @@ def test_maps_keep_true_proportions(layout, strips, boundary):
     ("wanted", "expected"), [(73, 50), (50, 50), (49, 20), (19, 10), (1999, 1000), (0.7, 0.5)]
 )
 def test_scale_bars_are_round(wanted, expected):
-    assert maps._round_length(wanted) == expected
+    assert round_length(wanted) == expected
 
 
 def test_any_coordinate_system_will_do(layout, strips):

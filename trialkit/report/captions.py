@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from trialkit.report.numbers import (
     level,
     listed,
+    opened,
     plain_t_ha,
     shortened,
     signed_range,
@@ -18,6 +19,7 @@ from trialkit.report.numbers import (
 if TYPE_CHECKING:
     from pandas import DataFrame
 
+    from trialkit.design.pegs import PeggedOut
     from trialkit.harvest import PassEnds
     from trialkit.result import Comparison
 
@@ -57,6 +59,8 @@ LIMIT_WORDS = {
     "outlier_sd": "outlier of its pass beyond so many standard deviations",
     "local_outlier_sd": "outlier among its neighbours beyond so many standard deviations",
 }
+#: What the lines and the mark on the map of a layout are.
+CUT, TRAMLINE, CORNER = "middle of a harvester's cut", "tramline", "reference corner"
 #: The two ways along the passes, and the reason of records that are not drawn on them.
 JUMP = "position jump"
 THERE, BACK = "driven one way", "driven back"
@@ -82,6 +86,27 @@ def strip_map_caption(marks: dict[str, str]) -> str:
 def scale_bar(length_m: float) -> str:
     """Return the words beside a map's scale bar."""
     return f"{length_m / 1000:g} km" if length_m >= 1000 else f"{length_m:g} m"
+
+
+def layout_map_caption(*, headlands: bool, off: bool) -> str:
+    """Say what the map of a layout shows without a key."""
+    parts = ["a number at the near end of each strip"]
+    if headlands:
+        parts.append("headlands in light grey")
+    if off:
+        parts.append("ground to stay off in dark grey")
+    return f"North is up. {opened(listed(parts))}; heavy lines go around blocks."
+
+
+def layout_map_picture(pegged: PeggedOut, bounded: bool) -> str:
+    """Describe the map of a layout: every strip with its treatment, in the order they lie."""
+    strips = pegged.strips
+    each = ", ".join(f"{row.strip} {row.treatment}" for row in strips.itertuples())
+    where = "in the field " if bounded else ""
+    return (
+        f"Map of {len(strips)} strips {where}in {strips['block'].nunique()} blocks, north up. From "
+        f"the reference corner in the {pegged.corner}: {each}."
+    )
 
 
 def kept_map_caption(every: int, beyond: int) -> str:

@@ -13,7 +13,8 @@ from mizani.breaks import breaks_extended
 from trialkit.columns import label
 from trialkit.position import local_grid
 from trialkit.report import captions, numbers
-from trialkit.report.pictures import AMBER, INK, LINE, QUIET, Picture, house_theme
+from trialkit.report.map_frame import HALF_PAGE_IN, canvas, frame_around, framed, size_on_page
+from trialkit.report.pictures import AMBER, INK, Picture
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -22,9 +23,6 @@ if TYPE_CHECKING:
 _MOST_MARKS = 8_000
 #: Most passes that a map numbers.
 _MOST_NUMBERS = 40
-#: Room for a map of which two stand side by side; for its legend; for its scale bar; least width.
-_HALF_PAGE_IN = (3.3, 4.6)
-_LEGEND_IN, _FOOT_IN, _LEAST_IN = 0.65, 0.32, 2.4
 #: Width of a mark on the yield map where the log does not say how wide the machine cut, m.
 _USUAL_SWATH_M = 6.0
 
@@ -57,7 +55,7 @@ def strip_map(
     ends = _strip_ends(ground, (ground["treatment"].astype(str) == control).to_numpy())
     ends["letter"] = ground["treatment"].astype(str).map(marks).to_numpy()
     plot = (
-        _canvas(layout, boundary)
+        canvas(layout, boundary)
         + p9.geom_map(ground, p9.aes(fill="yield_t_ha"), color="white", size=0.5)
         + p9.geom_text(p9.aes("x", "y", label="letter"), data=ends, size=7.5, color=INK)
         + p9.scale_fill_cmap(
@@ -65,9 +63,9 @@ def strip_map(
         )
         + _colour_bar()
     )
-    return _map(
+    return framed(
         plot,
-        _frame(layout, boundary, ends),
+        frame_around(layout, boundary, ends),
         alt=captions.strip_map_picture(yields),
         caption=captions.strip_map_caption(marks),
         box_in=(3.9, 5.0),
@@ -92,18 +90,18 @@ def yield_map(
     cells = _averaged(points)
     low, high = np.quantile(cells["yield_t_ha"], [0.02, 0.98]) if len(cells) else (0.0, 1.0)
     cells["shade"] = cells["yield_t_ha"].clip(low, high)
-    frame = _frame(layout, boundary)
+    frame = frame_around(layout, boundary)
     swath_m = float(log["swath_m"].median()) if "swath_m" in log else _USUAL_SWATH_M
     # A mark as wide as the cut; the library draws a square of size 1 with sides of √π points.
-    size = swath_m * _size(frame, _HALF_PAGE_IN)[2] * 72 / np.sqrt(np.pi)
+    size = swath_m * size_on_page(frame, HALF_PAGE_IN)[2] * 72 / np.sqrt(np.pi)
     plot = (
-        _canvas(layout, boundary)
+        canvas(layout, boundary)
         + p9.geom_point(p9.aes("x", "y", color="shade"), data=cells, size=size, stroke=0, shape="s")
         + p9.geom_map(layout.to_crs(local_grid(layout)), fill=None, color=INK, size=0.25)
         + p9.scale_color_cmap("cividis", name=label("yield_t_ha"), breaks=breaks_extended(4))
         + _colour_bar()
     )
-    return _map(
+    return framed(
         plot, frame, alt=captions.yield_map_picture(log), caption=captions.YIELD_MAP_CAPTION
     )
 
@@ -125,7 +123,7 @@ def kept_map(
     points = _in_metres(log, layout)
     # The field bounds the map; without one the records do, but for a stray hundredth.
     trimmed = points[["x", "y"]].quantile([0.01, 0.99]) if boundary is None else None
-    frame = _frame(layout, boundary, trimmed)
+    frame = frame_around(layout, boundary, trimmed)
     inside = points["x"].between(frame[0], frame[2]) & points["y"].between(frame[1], frame[3])
     beyond, points = int((~inside).sum()), points[inside]
     every = max(1, -(-len(points) // _MOST_MARKS))
@@ -135,13 +133,13 @@ def kept_map(
         [captions.KEPT, captions.LEFT_OUT],
     )
     plot = (
-        _canvas(layout, boundary)
+        canvas(layout, boundary)
         + p9.geom_point(p9.aes("x", "y", color="group"), data=points, size=0.7, stroke=0)
         + p9.scale_color_manual(values=["#9db4bf", AMBER], drop=False)
         + p9.guides(color=p9.guide_legend(override_aes={"size": 3}))
         + p9.theme(legend_title=p9.element_blank())
     )
-    return _map(
+    return framed(
         plot,
         frame,
         alt=captions.kept_map_picture(log),
@@ -175,9 +173,9 @@ def pass_map(
     ends = points.drop_duplicates("pass_id", keep="last")
     points = pd.concat([begins, points.iloc[::every], ends]).sort_index(kind="stable")
     shown = begins.iloc[:: max(1, -(-len(begins) // _MOST_NUMBERS))]
-    frame = _frame(layout, boundary)
+    frame = frame_around(layout, boundary)
     plot = (
-        _canvas(layout, boundary)
+        canvas(layout, boundary)
         + p9.geom_map(layout.to_crs(local_grid(layout)), fill="#e3e8ea", color="#9aa7ad", size=0.25)
         + p9.geom_path(p9.aes("x", "y", group="pass_id", color="way"), data=points, size=0.5)
         + p9.geom_text(p9.aes("x", "y", label="pass_id"), data=shown, size=6, color=INK)
@@ -185,7 +183,9 @@ def pass_map(
         + p9.theme(legend_title=p9.element_blank())
     )
     caption = captions.pass_map_caption(len(begins), len(shown))
-    return _map(plot, frame, alt=captions.pass_map_picture(log), caption=caption, box_in=(6.4, 6.0))
+    return framed(
+        plot, frame, alt=captions.pass_map_picture(log), caption=caption, box_in=(6.4, 6.0)
+    )
 
 
 def _there(points: pd.DataFrame) -> np.ndarray:
@@ -231,85 +231,6 @@ def _strip_ends(ground: GeoDataFrame, far: np.ndarray) -> pd.DataFrame:
             along = -along
         places.append(corners.mean(axis=0) + along * (length / 2 + reach))
     return pd.DataFrame(places, columns=["x", "y"])
-
-
-def _canvas(layout: GeoDataFrame, boundary: GeoDataFrame | None) -> p9.ggplot:
-    """Return the empty map: the field and whatever in the layout is not a strip."""
-    grid = local_grid(layout)
-    drawn = [] if boundary is None else [boundary.to_crs(grid)]
-    if "role" in layout and (layout["role"] != "strip").any():
-        drawn.append(layout[layout["role"] != "strip"].to_crs(grid))
-    canvas = p9.ggplot() + house_theme()
-    for shape in drawn:
-        canvas += p9.geom_map(shape[["geometry"]], fill="#f6f7f7", color=LINE, size=0.6)
-    return canvas
-
-
-def _frame(
-    layout: GeoDataFrame, boundary: GeoDataFrame | None, places: pd.DataFrame | None = None
-) -> np.ndarray:
-    """Return west, south, east and north of ground and places, with a little room, metres."""
-    grid = local_grid(layout)
-    boxes = [layout.to_crs(grid).total_bounds]
-    if boundary is not None:
-        boxes.append(boundary.to_crs(grid).total_bounds)
-    if places is not None:
-        boxes.append(np.concatenate([places[["x", "y"]].min(), places[["x", "y"]].max()]))
-    stacked = np.array(boxes)
-    low, high = stacked[:, :2].min(axis=0), stacked[:, 2:].max(axis=0)
-    room = 0.015 * float(np.hypot(*(high - low)))
-    return np.concatenate([low - room, high + room])
-
-
-def _map(
-    plot: p9.ggplot,
-    frame: np.ndarray,
-    *,
-    alt: str,
-    caption: str = "",
-    box_in: tuple[float, float] = _HALF_PAGE_IN,
-) -> Picture:
-    """Add what every map has: true proportions, a scale bar, north, no axes."""
-    west, south, east, north = frame
-    width_in, height_in, scale = _size(frame, box_in)
-    bar = _round_length((east - west) * 0.4)
-    foot = south - _FOOT_IN * 0.6 / scale
-    plot = (
-        plot
-        + p9.annotate("segment", x=west, xend=west + bar, y=foot, yend=foot, color=INK, size=1.2)
-        + p9.annotate(
-            "text",
-            x=west + bar + 0.06 / scale,
-            y=foot,
-            label=captions.scale_bar(bar),
-            ha="left",
-            size=8,
-            color=QUIET,
-        )
-        + p9.coord_fixed(xlim=(west, east), ylim=(foot - 0.06 / scale, north), expand=False)
-        + p9.labs(x="", y="")
-        + p9.theme(
-            axis_text=p9.element_blank(),
-            axis_ticks=p9.element_blank(),
-            panel_grid=p9.element_blank(),
-            plot_margin=0.01,
-        )
-    )
-    return Picture(plot, alt, width_in, height_in, caption, raster=True)
-
-
-def _size(frame: np.ndarray, box_in: tuple[float, float]) -> tuple[float, float, float]:
-    """Return a map's width and height, inches, and its scale, inches a metre."""
-    wide, high = frame[2] - frame[0], frame[3] - frame[1]
-    scale = min(box_in[0] / wide, (box_in[1] - _LEGEND_IN - _FOOT_IN) / high)
-    width_in = max(wide * scale + 0.1, _LEAST_IN)
-    return width_in, high * scale + _LEGEND_IN + _FOOT_IN, scale
-
-
-def _round_length(wanted: float) -> float:
-    """Return the longest of 1, 2 or 5 times a power of ten that fits."""
-    step = 10 ** np.floor(np.log10(wanted))
-    return float(step * max(m for m in (1, 2, 5) if m * step <= wanted))
 
 
 def _colour_bar() -> p9.theme:

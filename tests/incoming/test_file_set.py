@@ -41,7 +41,7 @@ def test_names_that_lead_out_of_the_zip_write_nothing(tmp_path):
 def test_a_zip_that_would_fill_the_disk(tmp_path):
     path = packed(tmp_path / "a.zip", {"log.csv": b"0" * 60_000_000})
     assert path.stat().st_size < 100_000
-    with pytest.raises(LogError, match=r"would unpack to 1 files and 60 MB, more than a harvest"):
+    with pytest.raises(LogError, match=r"would unpack to 1 files and 60 MB, more than the files of"):
         read_log(path)
 
 

@@ -12,7 +12,7 @@ from pathlib import Path, PurePosixPath
 
 from trialkit.errors import LogError
 
-#: A log of a million records holds some 100 MB; what is larger than this is no harvest log.
+#: A log of a million records holds some 100 MB; what is larger than this is no log or drawing.
 LARGEST_BYTES = 500_000_000
 #: Nor does a set of files hold more than so many, or pack more than so many times.
 _MOST_FILES = 20_000
@@ -105,7 +105,9 @@ def open_folder(path: Path) -> FileSet:
             continue  # a link that leads out of the folder
         members[inside.as_posix()] = _reader(found)
         if len(members) > _MOST_FILES:
-            raise LogError(f"{path.name}: more than {_MOST_FILES} files. Give the log's folder.")
+            raise LogError(
+                f"{path.name}: more than {_MOST_FILES} files. Give the folder of one field's files."
+            )
     return FileSet(path.name, members)
 
 
@@ -113,10 +115,43 @@ def _reader(path: Path) -> Callable[[], bytes]:
     def read() -> bytes:
         size = path.stat().st_size
         if size > LARGEST_BYTES:
-            raise ValueError(f"{size / 1e6:,.0f} MB are more than a harvest log holds")
+            raise ValueError(f"{size / 1e6:,.0f} MB are more than the files of a field hold")
         return path.read_bytes()
 
     return read
+
+
+def open_beside(path: Path) -> FileSet:
+    """Return a file, with those beside it that bear its name or the ending `.xml`.
+
+    The parts of a shapefile share a name; task data refer to further XML files.
+
+    Parameters
+    ----------
+    path
+        The file.
+
+    Raises
+    ------
+    LogError
+        If there are too many.
+    """
+    members = {path.name: _reader(path)}
+    home = path.resolve().parent
+    related = path.suffix.lower() == ".xml"
+    for found in sorted(path.parent.iterdir()):
+        own = found.stem == path.stem or (related and found.suffix.lower() == ".xml")
+        if not own or found.name in members or _litter(found.name) or not found.is_file():
+            continue
+        if found.resolve().parent != home:
+            continue  # a link that leads out of the folder
+        members[found.name] = _reader(found)
+        if len(members) > _MOST_FILES:
+            raise LogError(
+                f"{path.name}: more than {_MOST_FILES} files beside it. Give the folder of one "
+                "field's files."
+            )
+    return FileSet(path.name, members)
 
 
 def open_zip(path: Path) -> FileSet:
@@ -125,7 +160,7 @@ def open_zip(path: Path) -> FileSet:
     Raises
     ------
     LogError
-        If it is no zip, or holds more than a harvest log does.
+        If it is no zip, or holds more than the files of one field do.
     """
     try:
         with zipfile.ZipFile(path) as archive:
@@ -146,7 +181,8 @@ def open_zip(path: Path) -> FileSet:
     ):
         raise LogError(
             f"{path.name}: the zip would unpack to {len(entries):,} files and "
-            f"{unpacked / 1e6:,.0f} MB, more than a harvest log holds. Zip this field's log alone."
+            f"{unpacked / 1e6:,.0f} MB, more than the files of a field hold. Zip this field's "
+            "files alone."
         )
     return FileSet(path.name, {entry.filename: _unpacker(path, entry) for entry in entries})
 

@@ -6,12 +6,13 @@ import re
 from xml.etree.ElementTree import Element, ParseError
 
 from trialkit.errors import LogError
+from trialkit.incoming.file_set import FileSet
 
 #: No set's XML is larger than this.
 _LARGEST_XML = 200_000_000
 
 
-def parse_xml(raw: bytes, file: str) -> tuple[Element, bool]:
+def parse_xml(raw: bytes, file: str, *, keep_text: bool = False) -> tuple[Element, bool]:
     """Parse XML from somebody else.
 
     Parameters
@@ -20,6 +21,8 @@ def parse_xml(raw: bytes, file: str) -> tuple[Element, bool]:
         The file.
     file
         Its name, for messages.
+    keep_text
+        Whether the text inside elements is wanted; task data hold none.
 
     Returns
     -------
@@ -34,20 +37,50 @@ def parse_xml(raw: bytes, file: str) -> tuple[Element, bool]:
     from defusedxml.common import DefusedXmlException
 
     if len(raw) > _LARGEST_XML:
-        raise LogError(f"{file}: {len(raw) / 1e6:,.0f} MB of XML are no task data.")
+        raise LogError(f"{file}: {len(raw) / 1e6:,.0f} MB of XML are more than a field needs.")
     for text in (raw, _as_windows(raw)):
         try:
-            root, whole = _fed(text)
+            root, whole = _fed(text, keep_text)
         except DefusedXmlException as error:
             raise LogError(
-                f"{file}: it holds entities or references to other files, which task data never "
-                "need and which can do harm. It was not read."
+                f"{file}: it holds entities or references to other files, which no field "
+                "needs and which can do harm. It was not read."
             ) from error
         except (ValueError, LookupError):
             continue
         if root is not None and (whole or text is not raw):
             return root, whole
-    raise LogError(f"{file}: this is not XML, or it is damaged. Copy the set again.")
+    raise LogError(f"{file}: this is not XML, or it is damaged. Copy or export it again.")
+
+
+def external_elements(root: Element, files: FileSet, home: str) -> list[Element]:
+    """Return what the files hold that task data refer to.
+
+    Parameters
+    ----------
+    root
+        Of `TASKDATA.XML`.
+    files
+        The set.
+    home
+        Path of `TASKDATA.XML` in the set; the files lie beside it.
+
+    Returns
+    -------
+    list
+        Elements as they would stand below the root; a file that is missing or unreadable is
+        passed over.
+    """
+    found: list[Element] = []
+    for reference in root.iter("XFR"):
+        path = files.named(f"{attribute(reference, 'A')}.xml", beside=home)
+        if path is None:
+            continue
+        try:
+            found += list(parse_xml(files.read(path), path.rsplit("/", 1)[-1])[0])
+        except LogError:
+            continue
+    return found
 
 
 def _as_windows(raw: bytes) -> bytes:
@@ -56,7 +89,7 @@ def _as_windows(raw: bytes) -> bytes:
     return re.sub(r"^\s*<\?xml.*?\?>", "", text, count=1, flags=re.DOTALL).encode()
 
 
-def _fed(raw: bytes) -> tuple[Element | None, bool]:
+def _fed(raw: bytes, keep_text: bool) -> tuple[Element | None, bool]:
     """Return the first element with all that was read below it, and whether it was closed."""
     from defusedxml.ElementTree import DefusedXMLParser
 
@@ -66,6 +99,7 @@ def _fed(raw: bytes) -> tuple[Element | None, bool]:
         def __init__(self) -> None:
             self.root: Element | None = None
             self.open: list[Element] = []
+            self.pieces: dict[int, list[str]] = {}
 
         def start(self, tag: str, attributes: dict[str, str]) -> None:
             new = Element(tag, attributes)
@@ -76,10 +110,13 @@ def _fed(raw: bytes) -> tuple[Element | None, bool]:
             self.open.append(new)
 
         def end(self, _tag: str) -> None:
-            self.open.pop()
+            closed = self.open.pop()
+            if keep_text:
+                closed.text = "".join(self.pieces.pop(id(closed), []))
 
-        def data(self, _text: str) -> None:
-            pass
+        def data(self, text: str) -> None:
+            if keep_text and self.open:
+                self.pieces.setdefault(id(self.open[-1]), []).append(text)
 
         def close(self) -> Element | None:
             return self.root

@@ -209,7 +209,7 @@ def shuffle_test(
     pair = _pair(table[treatment], against)
     if np.ptp(table[response].to_numpy(dtype=float)) == 0:
         raise ModelError(f"Every record has the same '{response}'; there is nothing to compare.")
-    received = (table[sown or treatment] == pair[0]).to_numpy(dtype=float)
+    received = np.asarray(table[sown or treatment] == pair[0], dtype=np.float64)
     blocks, further = _blocks(table, response, treatment, block, pair, received)
     notes += further
     if allocations is None:

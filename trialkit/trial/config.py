@@ -100,6 +100,31 @@ class Sowing(_Table):
     seed_kg_ha: float = Field(gt=0, le=1000)
 
 
+#: What the seeder's own record may say of each record or pass.
+RECORD_COLUMNS = ("treatment", "pass_id", "time", "longitude", "latitude")
+
+
+class AsSown(_Table):
+    """`[as_sown]`: how to read the seeder's own record in the folder `as-sown/`."""
+
+    columns: dict[str, str] = Field(default_factory=dict)
+    names: dict[str, str] = Field(default_factory=dict)
+    crs: str = "EPSG:4326"
+    width_m: float | None = Field(None, gt=0, le=100)
+    least_share_pct: float = Field(90, gt=50, le=100)
+
+    @field_validator("columns")
+    @classmethod
+    def _known_columns(cls, named: dict[str, str]) -> dict[str, str]:
+        for name in named:
+            if name not in RECORD_COLUMNS:
+                raise ValueError(
+                    f"'{name}' is not a column of a seeder's record."
+                    f"{suggestion(name, RECORD_COLUMNS)} Known: {', '.join(RECORD_COLUMNS)}"
+                )
+        return named
+
+
 def _seconds_or_estimate(value: object) -> object:
     if value == "estimate" or (isinstance(value, int | float) and 0 <= value <= 60):
         return value
@@ -176,6 +201,7 @@ class TrialConfig(_Table):
     machines: Machines
     design: Design = Design()
     sowing: Sowing | None = None
+    as_sown: AsSown = AsSown()
     harvest: Harvest = Harvest()
     analysis: Analysis = Analysis()
     money: Money
@@ -203,6 +229,18 @@ class TrialConfig(_Table):
                 "a cost_per_t_seed needs the seed rate: add [sowing] with seed_kg_ha, "
                 "or give cost_per_ha instead"
             )
+        return self
+
+    @model_validator(mode="after")
+    def _names_are_treatments(self) -> TrialConfig:
+        known = [treatment.name for treatment in self.treatments]
+        for name, treatment in self.as_sown.names.items():
+            if treatment not in (*known, ""):
+                raise ValueError(
+                    f"[as_sown.names] gives '{name}' the treatment '{treatment}', and there is "
+                    f"none of that name.{suggestion(treatment, known)} It has {', '.join(known)}; "
+                    'or give "" for what is no part of the trial'
+                )
         return self
 
     @model_validator(mode="after")

@@ -46,7 +46,7 @@ def read_boundary(folder: Path) -> tuple[gpd.GeoDataFrame | None, list[Check]]:
     path = folder / BOUNDARY_FILE
     if not path.exists():
         return None, []
-    features, checks = _read_features(path)
+    features, checks = read_features(path)
     polygons = [geometry for _, geometry, _ in features]
     if not checks and not polygons:
         checks = [Check(BOUNDARY_FILE, "", "There is no polygon in it.", "Draw the field.")]
@@ -71,7 +71,7 @@ def read_layout(folder: Path) -> tuple[gpd.GeoDataFrame | None, list[Check]]:
             "strip, block and treatment."
         )
         return None, [Check(LAYOUT_FILE, "", "The file is missing.", remedy)]
-    features, checks = _read_features(path)
+    features, checks = read_features(path)
     rows = []
     for place, geometry, properties in features:
         row = {"role": str(properties.get("role") or "strip"), "geometry": geometry}
@@ -90,10 +90,16 @@ def read_layout(folder: Path) -> tuple[gpd.GeoDataFrame | None, list[Check]]:
     return gpd.GeoDataFrame(rows, crs=_WGS84)[order], []
 
 
-def _read_features(
+def read_features(
     path: Path,
 ) -> tuple[list[tuple[str, BaseGeometry, dict[str, Any]]], list[Check]]:
-    """Return place, polygon and properties of each feature, and what is wrong with the file."""
+    """Return place, polygon and properties of each feature, and what is wrong with the file.
+
+    Parameters
+    ----------
+    path
+        A GeoJSON file of polygons in WGS 84.
+    """
     file = path.name
     if path.stat().st_size > LARGEST_DRAWING_BYTES:
         return [], [Check(file, "", "It is too large for a drawing of one field.", "Thin it out.")]

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from trialkit.checks import Check, faults
+from trialkit.design.as_sown import Difference, told
 from trialkit.errors import LogError, TrialFolderError, TrialkitWarning
 from trialkit.trial.config import FILE, TrialConfig, read_config
 from trialkit.trial.drawings import (
@@ -17,6 +18,7 @@ from trialkit.trial.drawings import (
     read_boundary,
     read_layout,
 )
+from trialkit.trial.sown_layout import read_sown, sown_files
 from trialkit.trial.tables import FORMS, read_table
 
 if TYPE_CHECKING:
@@ -34,6 +36,9 @@ LOG_ENDINGS = (
 
 RESULTS_FOLDER = "results"
 
+#: What stands in front of notes on the sowing.
+_AS_SOWN = "as sown"
+
 #: Where `trialkit lab` puts the notebooks of a trial.
 FOLDER_OF_NOTEBOOKS = "notebooks"
 
@@ -49,7 +54,8 @@ class Trial:
     config
         What `trial.toml` says.
     layout
-        Strips in WGS 84: `strip block treatment role geometry`.
+        Strips in WGS 84 as they were sown, which is what is analysed: `strip block treatment role
+        geometry`; and where the sowing differs from the plan, `planned`, see `Sown`.
     boundary
         The field in WGS 84, where `boundary.geojson` is there.
     dressing, counts, scores, weights, quality
@@ -58,6 +64,10 @@ class Trial:
         Yield-monitor exports, files or folders, in order of their names.
     checks
         What was noticed but does not stop the work.
+    planned_layout
+        The plan, as `layout.geojson` has it.
+    sown_differences
+        How the strips differ from it, by the files `as-sown`; empty where they do not.
     """
 
     path: Path
@@ -71,6 +81,19 @@ class Trial:
     quality: DataFrame | None
     harvest_logs: tuple[Path, ...]
     checks: tuple[Check, ...]
+    planned_layout: GeoDataFrame
+    sown_differences: tuple[Difference, ...] = ()
+
+    @property
+    def planned_treatments(self) -> dict[str, str]:
+        """The treatment of each strip by the plan."""
+        strips = self.planned_layout[self.planned_layout["role"] == "strip"]
+        return dict(zip(strips["strip"].astype(str), strips["treatment"].astype(str), strict=True))
+
+    @property
+    def sown_notes(self) -> tuple[str, ...]:
+        """How what was sown differs from the plan, in sentences: the whole first, then each."""
+        return told(self.sown_differences, len(self.planned_treatments))
 
     @property
     def results(self) -> Path:
@@ -174,16 +197,48 @@ def check_folder(path: str | Path) -> tuple[Trial | None, list[Check]]:
         checks += found_in_table
     if config is None or layout is None or faults(checks):
         return None, checks
+    sown, found_in_sown = read_sown(folder, config, layout, boundary)
+    checks += found_in_sown
+    if faults(checks):
+        return None, checks
+    differences = () if sown is None else sown.differences
+    if differences:
+        tables["weights"], found_in_weights = _without_lost(tables["weights"], differences)
+        checks += found_in_weights
     trial = Trial(
         folder,
         config,
-        layout,
+        sown.layout if sown is not None and differences else layout,
         boundary,
         **tables,
         harvest_logs=_harvest_logs(folder),
         checks=tuple(checks),
+        planned_layout=layout,
+        sown_differences=differences,
     )
-    return trial, checks
+    notes = (Check(_AS_SOWN, "", note, outcome="warning") for note in trial.sown_notes)
+    return trial, [*checks, *notes]
+
+
+def _without_lost(
+    weights: DataFrame | None, differences: tuple[Difference, ...]
+) -> tuple[DataFrame | None, list[Check]]:
+    """Leave out the weights of strips that are left out; doubt those of strips with a part lost."""
+    if weights is None or "strip" not in weights:
+        return weights, []
+    weighed = set(weights["strip"])
+    gone = [d.strip for d in differences if d.left_out and d.strip in weighed]
+    parts = [d.strip for d in differences if d.lost_m2 > 0 and d.strip in weighed - set(gone)]
+    checks = []
+    if gone:
+        found = f"The weight of {', '.join(gone)} does not count: left out as sown."
+        checks.append(Check(FORMS["weights"].file, "", found, outcome="warning"))
+    if parts:
+        found = f"A part of {', '.join(parts)} is left out, and the weight must be of the rest."
+        wanted = "Weigh the rest alone; if all of it was weighed, say the strip is lost."
+        checks.append(Check(FORMS["weights"].file, "", found, wanted, "warning"))
+    kept = weights[~weights["strip"].isin(gone)].reset_index(drop=True)
+    return (kept if len(kept) else None), checks
 
 
 def check_harvest(trial: Trial) -> list[Check]:
@@ -213,7 +268,8 @@ def check_harvest(trial: Trial) -> list[Check]:
 def _input_files(folder: Path) -> list[Path]:
     names = [FILE, BOUNDARY_FILE, LAYOUT_FILE, *(form.file for form in FORMS.values())]
     present = [folder / name for name in names if (folder / name).exists()]
-    return [*present, *(file for log in _harvest_logs(folder) for file in _files_of(log))]
+    logs = (file for log in _harvest_logs(folder) for file in _files_of(log))
+    return [*present, *sown_files(folder), *logs]
 
 
 def _harvest_logs(folder: Path) -> tuple[Path, ...]:

@@ -116,6 +116,20 @@ def read_table(
         The table with canonical columns in canonical units, or None where it is absent, faulty or
         has no rows yet; and all its faults at once.
     """
+    table, checks = read_rows(folder, form, strips)
+    return (None if table is None else table.reset_index(drop=True)), checks
+
+
+def read_rows(
+    folder: Path, form: TableForm, strips: Collection[str]
+) -> tuple[pd.DataFrame | None, list[Check]]:
+    """Read and check one table like `read_table`, its index the row in the file, from 1.
+
+    Parameters
+    ----------
+    folder, form, strips
+        As for `read_table`.
+    """
     path = folder / form.file
     if not path.exists():
         return None, []
@@ -134,7 +148,7 @@ def read_table(
         checks += found
     if strips and "strip" in table:
         checks += _unknown_strips(table["strip"], form.file, strips)
-    return (None if checks else table.reset_index(drop=True)), checks
+    return (None if checks else table), checks
 
 
 def _read_cells(path: Path, file: str) -> tuple[pd.DataFrame | None, list[Check]]:

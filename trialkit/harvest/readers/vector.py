@@ -51,12 +51,7 @@ def open_vector(path: Path) -> ExportedTable:
     LogError
         If the file is missing, damaged, has several layers, or holds no places.
     """
-    if not path.is_file():
-        raise LogError(f"{path}: there is no such file. Check the name, or export the log again.")
-    _check(path)
-    frame = _read(path)
-    if frame.empty:
-        raise LogError(f"{path.name}: there are no records. Export the log again, for this field.")
+    frame = read_shapes(path)
     points = frame.geometry
     if points.isna().all() or points.is_empty.all():
         raise LogError(f"{path.name}: no record has a place. Export the log with positions.")
@@ -73,6 +68,28 @@ def open_vector(path: Path) -> ExportedTable:
         made=frozenset({"longitude", "latitude"}),
         crs="" if frame.crs is None else frame.crs.to_wkt(),
     )
+
+
+def read_shapes(path: Path) -> GeoDataFrame:
+    """Read a vector file as it is: points, lines or areas, with their attributes.
+
+    Parameters
+    ----------
+    path
+        The file; the other parts of a shapefile lie beside it.
+
+    Raises
+    ------
+    LogError
+        If the file is missing, damaged, has several layers, or holds no places.
+    """
+    if not path.is_file():
+        raise LogError(f"{path}: there is no such file. Check the name, or export the log again.")
+    _check(path)
+    frame = _read(path)
+    if frame.empty:
+        raise LogError(f"{path.name}: there are no records. Export the log again, for this field.")
+    return frame
 
 
 def open_packed_vector(files: FileSet, path: str) -> ExportedTable:

@@ -53,6 +53,13 @@ _ALL = (
         "Yield, t/ha",
         "Grain a hectare at the crop's standard moisture.",
     ),
+    Column(
+        "recorded_t_ha",
+        "t/ha",
+        "number",
+        "Yield as written, t/ha",
+        "Yield as the monitor wrote it, moved in time with its grain and not spread anew.",
+    ),
     Column("interval_s", "s", "number", "Interval, s", "Seconds a record stands for."),
     Column(
         "latency_s",
@@ -74,6 +81,27 @@ _ALL = (
         "number",
         "Ignored at the end, s",
         "Seconds after the header goes out of work whose yields the machine holds for false.",
+    ),
+    Column(
+        "yield_held",
+        "",
+        "number",
+        "Yield held",
+        "1 where the machine says it holds its yield and measures none, else 0.",
+    ),
+    Column(
+        "header_ahead_m",
+        "m",
+        "number",
+        "Header ahead, m",
+        "How far the cut is ahead of the antenna.",
+    ),
+    Column(
+        "header_right_m",
+        "m",
+        "number",
+        "Header to the right, m",
+        "How far the middle of the cut is to the right of the antenna, below zero to the left.",
     ),
     Column("travel_m", "m", "number", "Travel, m", "Metres driven in a record."),
     Column("mass_kg", "kg", "number", "Grain, kg", "Grain in a record or on the scales."),
@@ -198,7 +226,14 @@ LOG_COLUMNS: tuple[str, ...] = (
 )
 
 #: Columns of a log that say how the machine works, where it says so, in their order.
-MACHINE_COLUMNS: tuple[str, ...] = ("latency_s", "lead_ignore_s", "lag_ignore_s")
+MACHINE_COLUMNS: tuple[str, ...] = (
+    "latency_s",
+    "lead_ignore_s",
+    "lag_ignore_s",
+    "yield_held",
+    "header_ahead_m",
+    "header_right_m",
+)
 
 
 def label(name: str) -> str:

@@ -299,6 +299,29 @@ def test_a_yield_that_hangs_where_there_is_no_clock(one_pass):
     assert flagged(reasons(log), "frozen value") == list(range(60, 80))
 
 
+def test_a_yield_that_hangs_is_seen_after_a_delay_was_taken_out(one_pass):
+    """A monitor that writes its yield alone, at a speed that changes: grain is spread anew."""
+    log = one_pass.drop(columns=["flow_kg_s", "grain_kg"])
+    log["speed_m_s"] = 2.0 + 0.3 * np.sin(np.arange(len(log)) / 7)
+    log["yield_t_ha"] = 4.0 + 0.2 * np.sin(np.arange(len(log)))
+    log.loc[60:79, "yield_t_ha"] = 3.3
+    for delay_s in (0, 5, 11):
+        shifted = shift_flow(split_passes(log), delay_s)
+        found = flagged(reasons(shifted), "frozen value")
+        assert found == list(range(60 - delay_s, 80 - delay_s))
+
+
+def test_a_yield_that_the_machine_holds(one_pass):
+    one_pass["yield_held"] = 0.0
+    one_pass.loc[60:69, "yield_held"] = 1.0
+    one_pass.loc[70:79, "yield_held"] = np.nan
+    assert flagged(reasons(one_pass), "held yield") == list(range(60, 70))
+    # What is held is the sensor's reading: its ground was cut before.
+    shifted = shift_flow(split_passes(one_pass), 11.0)
+    assert flagged(reasons(shifted), "held yield") == list(range(49, 59))
+    assert "held yield" in IMPOSSIBLE
+
+
 def test_a_sudden_change_of_speed(one_pass):
     one_pass.loc[70:, "speed_m_s"] = 1.2
     found = reasons(one_pass, speed_jump_share=0.25, beside_jump_s=2)
@@ -327,7 +350,7 @@ def test_every_limit_that_a_warning_names_is_a_setting():
 def test_the_levels_get_harder():
     levels = screening_levels(Screening(), 8.0, 6.0)
     assert list(levels) == ["none", "light", "default", "hard"]
-    assert [len(level.rules) for level in levels.values()] == [0, len(IMPOSSIBLE), 21, 21]
+    assert [len(level.rules) for level in levels.values()] == [0, len(IMPOSSIBLE), 22, 22]
     assert levels["default"] == Screening(pass_start_s=8.0, pass_end_s=6.0)
     hard = Screening.model_validate(levels["hard"].model_dump())  # copies are not checked
     assert hard.pass_start_s == 18.0

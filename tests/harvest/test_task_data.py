@@ -16,7 +16,16 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from trialkit.errors import LogError, LogWarning, TrialkitError
-from trialkit.harvest import find_delay, propose_columns, read_log, shift_flow, split_passes
+from trialkit.harvest import (
+    Screening,
+    find_delay,
+    propose_columns,
+    read_log,
+    screen,
+    screening_account,
+    shift_flow,
+    split_passes,
+)
 
 ROOT = (
     '<?xml version="1.0" encoding="UTF-8"?>\n<ISO11783_TaskData VersionMajor="{version}" '
@@ -215,6 +224,38 @@ def test_the_latency_and_times_to_ignore_as_properties(task_set):
     log = read(task_set(device=DEVICE.format(more=more)))
     assert log["latency_s"].unique().tolist() == [12.0]
     assert log["lead_ignore_s"].unique().tolist() == [15.0]
+
+
+# DDI 239, yield hold status: 1 says that yields are held constant; a real combine always writes 3,
+# which says that it cannot tell.
+def test_yields_that_the_machine_holds_are_left_out(task_set):
+    channels = [*CHANNELS, "00EF"]
+    raw = pass_north(40, first=(*WHOLE, (7, 0)))
+    raw += b"".join(
+        record(
+            40 + n,
+            -38.5 + (40 + n) * 2 / 111_195,
+            *(((7, 1),) if n == 0 else ()),
+            (FLOW, 8_000_000),
+            (MOISTURE, 125_000),
+        )
+        for n in range(20)
+    )
+    raw += pass_north(40, start=60, first=((7, 0),), lat=-38.5 + 120 / 111_195)
+    log = read(task_set({"TLG00001": (header(channels), raw)}))
+    assert log["yield_held"].tolist() == [0.0] * 40 + [1.0] * 20 + [0.0] * 40
+    screened = screen(split_passes(log), Screening(rules=("held yield",)))
+    held = screened["reason"] == "held yield"
+    assert held.to_numpy().nonzero()[0].tolist() == list(range(40, 60))
+    account = screening_account(screened).set_index("reason")
+    assert account.loc["held yield", "records"] == 20
+
+
+@pytest.mark.parametrize("state", [0, 2, 3])
+def test_a_hold_status_that_says_nothing_makes_no_column(task_set, state):
+    raw = pass_north(first=(*WHOLE, (7, state)))
+    log = read(task_set({"TLG00001": (header([*CHANNELS, "00EF"]), raw)}))
+    assert "yield_held" not in log
 
 
 def test_yield_by_area_alone_becomes_grain_by_width_and_speed(task_set):

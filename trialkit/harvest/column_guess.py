@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from trialkit.columns import COLUMNS, LOG_COLUMNS
+from trialkit.columns import COLUMNS, LOG_COLUMNS, MACHINE_COLUMNS
 from trialkit.errors import LogError, UnitError
 from trialkit.harvest.readers import ExportedTable, open_export
 from trialkit.units import convert
@@ -176,6 +176,8 @@ def match_headings(headings: tuple[str, ...]) -> dict[str, int]:
     """
     scores = []
     for place, heading in enumerate(headings):
+        if heading in MACHINE_COLUMNS:
+            continue  # one of our own names, of which nothing is to be guessed
         taken_apart = take_apart(heading)
         for order, name in enumerate(LOG_COLUMNS):
             score = 1000.0 if heading == name else _score(name, taken_apart)

@@ -65,7 +65,7 @@ def frozen(log: pd.DataFrame, clock: Floats | None, moving: Flags, frozen_s: flo
     ----------
     log
         From `split_passes`. Grain flow is looked at, grain a record where there is no flow, yield
-        where there is neither.
+        where there is neither: as the monitor wrote it, if `shift_flow` has spread it anew.
     clock
         Seconds since the first record; None without a clock.
     moving
@@ -80,7 +80,7 @@ def frozen(log: pd.DataFrame, clock: Floats | None, moving: Flags, frozen_s: flo
     """
     value = next(
         values
-        for name in ("flow_kg_s", "mass_kg", "yield_t_ha")
+        for name in ("flow_kg_s", "mass_kg", "recorded_t_ha", "yield_t_ha")
         if (values := column(log, name)) is not None
     )
     run = _runs(value)

@@ -79,10 +79,10 @@ def read_log(
     DataFrame
         Columns of `trialkit.columns.LOG_COLUMNS` that are known, in that order; then `grain_kg`
         (grain of the record at the standard moisture) where yield was computed; then what the
-        machine declares of itself (`latency_s lead_ignore_s lag_ignore_s`); `machine`, from 1,
-        where files overlap in time, so that several machines were at work; then `file` and
-        `row`, the place the record stands in its file, counted from 1 with the heading included.
-        Plain index. Empty cells are NaN. Of task data one row for each yield the machine updated.
+        machine declares of itself (`latency_s lead_ignore_s lag_ignore_s yield_held`) and where
+        its header is (`header_ahead_m header_right_m`); `machine`, from 1, where files overlap in
+        time, so that several machines were at work; then `file` and `row`, the place the record
+        stands in its file, counted from 1 with the heading included. Plain index. Empty cells are NaN. Of task data one row for each yield the machine updated.
 
     Raises
     ------

@@ -213,6 +213,15 @@ def _missing_value(records: Records, _: Screening) -> Flags:
     return np.asarray(records.log["yield_t_ha"].isna(), dtype=bool)
 
 
+def _held_yield(records: Records, _: Screening) -> Flags:
+    """Flow sensing: Lyle et al. 2014. The machine says itself that it holds its yield (DDI 239).
+
+    What it writes meanwhile is an earlier yield, not what grew there.
+    """
+    held = column(records.log, "yield_held")
+    return records.none if held is None else np.asarray(held == 1, dtype=bool)
+
+
 def _frozen_value(records: Records, limits: Screening) -> Flags:
     """Flow sensing: Lyle et al. 2014. The same flow on and on; length: common practice, no source.
 
@@ -354,6 +363,7 @@ _FUNCTIONS: tuple[Rule, ...] = (
     _end_of_pass,
     _short_pass,
     _missing_value,
+    _held_yield,
     _frozen_value,
     _part_swath,
     _overlap,

@@ -16,6 +16,7 @@ IMPOSSIBLE = (
     "header up",
     "turning",
     "missing value",
+    "held yield",
     "absurd yield",
 )
 
@@ -35,6 +36,7 @@ RULE_NAMES = (
     "end of pass",
     "short pass",
     "missing value",
+    "held yield",
     "frozen value",
     "part swath",
     "overlap",

@@ -67,10 +67,12 @@ def shift_flow(
     Returns
     -------
     DataFrame
-        The log with `flow_kg_s`, `mass_kg`, `moisture_pct` and `grain_kg` moved back in time,
-        and `yield_t_ha` spread anew over the ground of each record. Where the yield was computed
+        The log with `flow_kg_s`, `mass_kg`, `moisture_pct`, `grain_kg` and what the machine says
+        of its yield (`yield_held`) moved back in time, and `yield_t_ha` spread anew over the ground of each record. Where the yield was computed
         from flow and moisture, each grain gets the moisture that was its own. Grain cut after the
-        log's end, or before a pause of the monitor, is not known: NaN.
+        log's end, or before a pause of the monitor, is not known: NaN. Where the log holds
+        neither flow nor grain, `recorded_t_ha` is the yield as it was written, moved likewise: a
+        sensor that hangs shows in it, and no more in a yield spread over other ground.
 
     Raises
     ------
@@ -89,7 +91,7 @@ def shift_flow(
     interval = interval_s(log)
     travel, width = travel_m(log), swath_m(log)
     moved = {}
-    for name, late_s in (("flow_kg_s", delay_s), ("moisture_pct", wet_s)):
+    for name, late_s in (("flow_kg_s", delay_s), ("yield_held", delay_s), ("moisture_pct", wet_s)):
         values = column(log, name)
         if values is not None:
             moved[name] = later(values, clock, late_s)
@@ -105,6 +107,8 @@ def shift_flow(
         own = (100 - moved["moisture_pct"]) / np.where(sane, dry_read, 1.0)
         moved["grain_kg"] = moved["grain_kg"] * np.where(sane, own, 1.0)
     recorded = log["yield_t_ha"].to_numpy(dtype=np.float64)
+    if "flow_kg_s" not in log and "mass_kg" not in log:
+        moved["recorded_t_ha"] = later(recorded, clock, delay_s)
     if "grain_kg" in moved and width is not None:
         moved["yield_t_ha"] = spread(moved["grain_kg"], travel, width)
     elif width is not None and interval is not None:

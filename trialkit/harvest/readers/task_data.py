@@ -33,9 +33,9 @@ _WET_AREA, _WET_TIME, _DRY_AREA, _DRY_TIME = 84, 87, 181, 182
 _YIELDS = (_WET_TIME, _WET_AREA, _DRY_TIME, _DRY_AREA)
 _TOTAL, _MOISTURE, _REFERENCE_MOISTURE, _SPEED = 90, 99, 184, 397
 _WIDTH, _WIDTH_USUAL, _WIDTH_MOST, _WORK = 67, 68, 70, 141
-_LATENCY, _LAG_IGNORE, _LEAD_IGNORE = 143, 259, 260
+_LATENCY, _HOLD, _LAG_IGNORE, _LEAD_IGNORE = 143, 239, 259, 260
 _WANTED = {
-    *_YIELDS, _TOTAL, _MOISTURE, _REFERENCE_MOISTURE, _SPEED, _WIDTH, _WORK, _LATENCY,
+    *_YIELDS, _TOTAL, _MOISTURE, _REFERENCE_MOISTURE, _SPEED, _WIDTH, _WORK, _LATENCY, _HOLD,
     _LAG_IGNORE, _LEAD_IGNORE,
 }  # fmt: skip
 #: Unit of a count of the channels whose display is compared, and what a message calls them.
@@ -45,8 +45,8 @@ _UNITS = {
     _WET_AREA: ("mg/m**2", "yield"),
 }
 _SECTION = 4
-#: Work state of a machine that is out of work.
-_OFF = 0
+#: Work state of a machine that is out of work, and state of a yield that is held.
+_OFF, _HELD = 0, 1
 #: Share by which the grain flow may miss the machine's own total before it is said, and the
 #: least total worth comparing, kg.
 _TOTAL_MISSED, _LEAST_TOTAL_KG = 0.05, 1000.0
@@ -88,7 +88,7 @@ class _Log:
         if whole:
             return max(whole, key=lambda values: np.isfinite(values).sum())
         sections = np.stack([values for _, values in series])
-        if ddi == _WORK:
+        if ddi in (_WORK, _HOLD):
             return np.asarray((sections == 1).any(axis=0), dtype=np.float64)
         return np.asarray(np.nansum(sections, axis=0))
 
@@ -272,6 +272,9 @@ def _columns(log: _Log) -> pd.DataFrame:
         known = told if told is not None else _constant(log, ddi)
         if known is not None:
             columns[name] = sign * known[rows] / 1000.0
+    held = log.values(_HOLD)
+    if held is not None and (held == _HELD).any():  # 3 says that the machine cannot tell
+        columns["yield_held"] = np.asarray(held == _HELD, dtype=np.float64)[rows]
     return pd.DataFrame(columns)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import warnings
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from pandas import DataFrame
 
     from trialkit.design import Allocation
+    from trialkit.models import ShuffleTest
     from trialkit.trial.config import TrialConfig
 
 #: Blocks, and places along and across the field, that it takes to see a trend.
@@ -29,79 +30,130 @@ FEWEST_BLOCKS, _FEWEST_PLACES = 5, 6
 
 
 def by_shuffling(
-    strips: DataFrame, config: TrialConfig, drawn: Allocation | None = None
+    strips: DataFrame,
+    config: TrialConfig,
+    drawn: Allocation | None = None,
+    planned: Mapping[str, str] | None = None,
 ) -> Iterator[CrossCheck]:
     """Judge each gain by the draws of the treatments that could have been made instead.
+
+    What was drawn is the plan. Where strips were sown otherwise by mistake, the plan is drawn
+    again all the same: p asks whether the plan shows in the yields, which no mistake can feign.
+    The gain and its interval are those of what was sown (see `shuffle_test`).
 
     Parameters
     ----------
     strips
-        Strip yields.
+        Strip yields, with the treatments as sown.
     config
         What `trial.toml` says.
     drawn
         How the treatments were drawn; None where nobody says, as in a layout drawn by hand, whose
         treatments count as drawn freely inside blocks.
+    planned
+        The treatment of each strip by the plan; None for as sown.
     """
     data = strips_for_model(strips, config)
     data = data.assign(treatment=data["treatment"].astype(str))
-    if drawn is not None and not _sown_as_drawn(drawn, data):
-        _warn("The strips were not sown as they were drawn, so the test takes them as drawn freely")
+    own = data["treatment"] if planned is None else data["strip"].astype(str).map(planned)
+    data = data.assign(planned=own)
+    if drawn is not None and not _planned_as_drawn(drawn, data):
+        _warn(
+            "The strips were not sown as they were drawn, so the test takes them as drawn freely. "
+            "Were it mistakes at sowing, keep layout.geojson as drawn and tell them in as-sown.csv"
+        )
         drawn = None
     if drawn is not None and drawn.systematic:
         _warn(f"The treatments were not drawn but laid out in a fixed order ({drawn.draw})")
         return
-    limited = drawn is not None and drawn.restricted
-    if limited and len(config.treatments) > 2:
+    if drawn is not None and drawn.restricted and len(config.treatments) > 2:
         _warn("The draw was restricted, and with several treatments the test takes it as free")
-        limited = False
+        drawn = None
     for treatment in config.treatments:
-        if treatment.control:
-            continue
-        pair = data[data["treatment"].isin([config.control, treatment.name])]
+        if not treatment.control:
+            yield from _by_draw(data, treatment.name, config, drawn)
+
+
+def _by_draw(
+    data: DataFrame, treatment: str, config: TrialConfig, drawn: Allocation | None
+) -> Iterator[CrossCheck]:
+    """Judge one gain by the draws; strips that got a third treatment are left out."""
+    two = [config.control, treatment]
+    pair = data[data["planned"].isin(two) & data["treatment"].isin(two)]
+    otherwise = int((pair["planned"] != pair["treatment"]).sum())
+    restricted = drawn is not None and drawn.restricted
+    try:
         test = shuffle_test(
             pair,
             "yield_t_ha",
-            "treatment",
+            "planned",
             "block",
             seed=config.analysis.seed,
             against=config.control,
-            allocations=_layouts(drawn, pair) if limited and drawn is not None else None,
+            allocations=_layouts(drawn, pair) if restricted and drawn is not None else None,
             confidence=config.analysis.confidence,
+            sown="treatment" if otherwise else None,
         )
-        how = "every possible draw" if test.exact else f"{test.draws:,} random draws"
-        low = test.low if math.isfinite(test.low) else None
-        high = test.high if math.isfinite(test.high) else None
-        open_ended = low is None or high is None
-        none = f", so it gives no {test.confidence:.0%} interval" if open_ended else ""
-        yield CrossCheck(
-            "randomisation test of strip means",
-            treatment.name,
-            config.control,
-            test.difference,
-            low,
-            high,
-            test.p,
+    except ModelError as error:
+        if not otherwise:
+            raise
+        _warn(f"There is none for '{treatment}'. {str(error).removesuffix('.')}")
+        return
+    low = test.low if math.isfinite(test.low) else None
+    high = test.high if math.isfinite(test.high) else None
+    yield CrossCheck(
+        "randomisation test of strip means",
+        treatment,
+        config.control,
+        test.difference,
+        low,
+        high,
+        test.p,
+        _how(test, drawn, otherwise, len(pair)),
+    )
+
+
+def _how(test: ShuffleTest, drawn: Allocation | None, otherwise: int, strips: int) -> str:
+    """Say what was drawn again, and what that allows."""
+    sampled = not test.exact or (drawn is not None and drawn.restricted and _sampled(drawn))
+    how = f"{test.draws:,} random draws" if sampled else "every possible draw"
+    closed = math.isfinite(test.low) and math.isfinite(test.high)
+    none = "" if closed else f"it gives no {test.confidence:.0%} interval"
+    if not otherwise:
+        return (
             f"By {how} within blocks{_limit(drawn)}. "
-            f"The layout allows no p below {test.smallest_p:.2g}{none}.",
+            f"The layout allows no p below {test.smallest_p:.2g}{', so ' if none else ''}{none}."
         )
+    return (
+        f"By {how} of the plan within blocks{_limit(drawn)}: {otherwise} of {strips} strips were "
+        "not sown as drawn, and only the draw was random. p is that of the comparison as planned; "
+        "the gain is brought to what was sown. "
+        f"The layout allows no p below {test.smallest_p:.2g}."
+        f"{' With so many strips sown otherwise ' if none else ''}{none}{'.' if none else ''}"
+    )
 
 
 def _warn(what: str) -> None:
     warnings.warn(f"Randomisation test: {what}. Read it with care.", TrialkitWarning, stacklevel=3)
 
 
-def _sown_as_drawn(drawn: Allocation, data: DataFrame) -> bool:
-    """Tell whether each strip got the treatment that the draw gave it."""
+def _planned_as_drawn(drawn: Allocation, data: DataFrame) -> bool:
+    """Tell whether the plan gives each strip what the draw gave it."""
     names = (f"S{number + 1}" for number in range(sum(len(order) for order in drawn.orders)))
     wanted = dict(zip(names, (name for order in drawn.orders for name in order), strict=True))
-    return bool((data["strip"].astype(str).map(wanted) == data["treatment"]).all())
+    return bool((data["strip"].astype(str).map(wanted) == data["planned"]).all())
 
 
 def _layouts(drawn: Allocation, data: DataFrame) -> list[list[str]]:
     """Return the layouts that a restricted draw could have given, for the strips with a yield."""
     layouts: list[list[str]] = possible_layouts(drawn)[list(data["strip"])].to_numpy().tolist()
     return layouts
+
+
+def _sampled(drawn: Allocation) -> bool:
+    """Tell whether a restricted draw has too many layouts to list: then its own is not listed."""
+    own = [name for order in drawn.orders for name in order]
+    return not bool((possible_layouts(drawn) == own).all(axis=1).any())
 
 
 def _limit(drawn: Allocation | None) -> str:

@@ -32,6 +32,7 @@ from trialkit.sensitivity import Sensitivity, by_screening
 from trialkit.trial.folder import Trial
 from trialkit.trial.laying_out import read_allocation
 from trialkit.trial.provenance import input_files, software
+from trialkit.trial.sown_results import not_as_planned, write_sown
 from trialkit.trial.writing import write_csv, write_whole
 
 if TYPE_CHECKING:
@@ -173,11 +174,12 @@ def analyse(trial: Trial, *, progress: Progress | None = None) -> Result:
         crop=trial.config.trial.crop,
         currency=trial.config.money.currency,
         comparisons=comparisons,
-        strips=_strip_counts(harvested.strips),
+        strips=_strip_counts(harvested.strips) | not_as_planned(trial),
         records=_record_counts(harvested),
         cross_checks=checks,
         warnings=(
             *(() if otherwise is None else otherwise.hangs),
+            *trial.sown_notes,
             *(check.sentence() for check in trial.checks),
             *harvested.warnings,
             *dict.fromkeys(notes),
@@ -323,7 +325,8 @@ def _scales(trial: Trial) -> DataFrame | None:
 def _cross_checks(harvested: Harvested, trial: Trial) -> Iterator[CrossCheck]:
     """Ask for the same gains by every other method the season's data allow."""
     config = trial.config
-    yield from by_shuffling(harvested.strips, config, read_allocation(trial.path))
+    drawn, planned = read_allocation(trial.path), trial.planned_treatments
+    yield from by_shuffling(harvested.strips, config, drawn, planned)
     if harvested.source == "monitor" and harvested.log is not None:
         yield from by_records(harvested.log, config)
         if harvested.scales is not None:
@@ -371,7 +374,7 @@ def write_results(trial: Trial, result: Result) -> list[Path]:
     ]
     if result.sensitivity is not None:
         written.append(write_csv(trial.results / "sensitivity.csv", result.sensitivity.table))
-    return written + write_harvest(trial, result.harvested)
+    return [*written, *write_sown(trial), *write_harvest(trial, result.harvested)]
 
 
 def write_harvest(trial: Trial, harvested: Harvested) -> list[Path]:

@@ -1,4 +1,4 @@
-"""Make the demo trials: two invented seasons on an invented farm, from fixed seeds.
+"""Make the demo trials: two invented seasons and a plan on an invented farm, from fixed seeds.
 
 Run from the top of the sources: `python data-demo/make_demo.py`. A test runs it into a temporary
 folder and compares every file byte for byte with what lies here.
@@ -7,12 +7,17 @@ folder and compares every file byte for byte with what lies here.
 from __future__ import annotations
 
 import dataclasses
+import json
 import sys
 from collections.abc import Callable
 from pathlib import Path
 
+import geopandas as gpd
 import numpy as np
 import pandas as pd
+import shapely
+from pyproj import CRS
+from shapely.geometry import Polygon
 
 from trialkit import simulate
 
@@ -227,6 +232,99 @@ price_range = [260, 350]
 """
 
 
+PLAN_TOML = """\
+# An invented trial, not yet sown: farm, products and prices are made up. It lies at sea.
+
+[trial]
+name = "Biological seed dressing on oats, Dam Hill paddock"
+season = 2025
+crop = "oats"
+paddock = "Dam Hill"
+question = "Two seasons disagree: does the dressing pay on better ground?"
+invented = true
+
+# Exactly one treatment is the untreated control. Costs are in the currency below.
+[[treatments]]
+name = "untreated"
+control = true
+description = "Bare seed from the same lot"
+cost_per_ha = 0
+
+[[treatments]]
+name = "dressed"
+description = "Microbe broth, mineral powder and kelp syrup in water, 12 L a tonne"
+cost_per_ha = 14.20      # products, mixing and the auger's extra time
+
+[machines]
+seeder_m = 12
+harvester_m = 9
+
+# How the strips are to be laid out. The boundary has a dam in it; past-yields/ holds two seasons.
+[design]
+blocks = 8
+heading_deg = 64         # of the guidance lines
+seed = 2025              # of the draw
+yield_t_ha = 3.2
+cv_pct = 4               # strips side by side differ by so much, % of the yield
+hoped_gain_t_ha = 0.2
+
+[sowing]
+seed_kg_ha = 75
+
+[harvest]
+standard_moisture_pct = 12.5
+
+# Declared before harvest.
+[analysis]
+confidence = 0.95
+seed = 2025              # of the random draws
+paid_at = 0.9            # "paid" from this chance
+did_not_pay_at = 0.1     # "did not pay" up to this chance
+
+[money]
+currency = "AUD"
+price_per_t = 300        # feed oats at the farm gate
+price_range = [255, 340]
+"""
+
+#: Corners of the paddock to plan in, and of its dam, m east and north of a place at sea.
+PADDOCK_M = [(0, 0), (610, 180), (820, 150), (980, 560), (700, 840), (210, 700), (-60, 330)]
+DAM_M = [(560, 480), (600, 505), (645, 495), (650, 455), (610, 430), (570, 440)]
+PADDOCK_AT = (85.062, -38.507)
+
+#: How the two past seasons of that paddock varied.
+PAST_FIELDS = {
+    "2022": simulate.Field(
+        mean_t_ha=3.4, rise_across_t_ha=0.5, patch_sd_t_ha=0.22, patch_radius_m=60, pass_sd_t_ha=0.2
+    ),
+    "2023": simulate.Field(
+        mean_t_ha=2.6, rise_across_t_ha=0.2, patch_sd_t_ha=0.3, patch_radius_m=45, pass_sd_t_ha=0.25
+    ),
+}
+
+
+def make_plan(folder: Path) -> None:
+    """Make the trial that is still to be laid out, with yield maps of two seasons before it."""
+    grid = CRS.from_proj4("+proj=tmerc +lat_0={1} +lon_0={0} +datum=WGS84".format(*PADDOCK_AT))
+    field = gpd.GeoDataFrame(geometry=[Polygon(PADDOCK_M, [DAM_M])], crs=grid).to_crs("EPSG:4326")
+    rounded = shapely.set_precision(field.geometry.to_numpy(), 1e-7)
+    boundary = field.set_geometry(shapely.orient_polygons(rounded))
+    outline = {
+        "type": "FeatureCollection",
+        "features": json.loads(boundary.to_json(drop_id=True))["features"],
+    }
+    past = folder / "past-yields"
+    past.mkdir(parents=True)
+    (folder / "trial.toml").write_text(PLAN_TOML, encoding="utf-8")
+    (folder / "boundary.geojson").write_text(json.dumps(outline) + "\n", encoding="utf-8")
+    for season, ground in PAST_FIELDS.items():
+        yields = simulate.past_yield(
+            boundary, ground, seed=int(season), heading_deg=64, swath_m=9, spacing_m=10
+        )
+        written = yields.round({"longitude": 6, "latitude": 6, "yield_t_ha": 2})
+        written.to_csv(past / f"{season}.csv", index=False, lineterminator="\n")
+
+
 def make_frost(folder: Path) -> None:
     """Make the season in which a hard frost sat in the low ground."""
     draws = np.random.default_rng(2023).spawn(3)
@@ -308,10 +406,12 @@ def make_no_frost(folder: Path) -> None:
     )
 
 
-#: The demo trials by folder; the first in the order of the alphabet is the one shown first.
+#: The demo trials by folder, two harvested and one to plan. The first in the order of the alphabet
+#: is the one shown first.
 DEMOS: dict[str, Callable[[Path], None]] = {
     "oats-2023-hard-frost": make_frost,
     "oats-2024-no-frost": make_no_frost,
+    "oats-2025-to-plan": make_plan,
 }
 
 

@@ -16,7 +16,16 @@ def shipped(name: str) -> Path:
 
 
 def demo_trials() -> dict[str, Path]:
-    """Return the demo trials by name."""
+    """Return the demo trials that were sown and harvested, by name."""
+    return {
+        name: folder
+        for name, folder in demo_folders().items()
+        if (folder / "layout.geojson").exists()
+    }
+
+
+def demo_folders() -> dict[str, Path]:
+    """Return all demo trials by name, those still to be planned among them."""
     folders = sorted(path.parent for path in shipped("data-demo").glob("*/trial.toml"))
     return {folder.name: folder for folder in folders}
 
@@ -41,7 +50,7 @@ def copy_demo(folder: Path, name: str = "") -> list[Path]:
     TrialFolderError
         If there is something in the way, or no demo trial of that name.
     """
-    trials = demo_trials()
+    trials = demo_folders()
     if name and name not in trials:
         raise TrialFolderError(f"There is no demo trial '{name}'. There are: {', '.join(trials)}.")
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):

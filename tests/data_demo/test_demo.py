@@ -8,11 +8,17 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from trialkit.design import rehearse
+from trialkit.shipped import copy_demo
+from trialkit.trial.config import read_config
 from trialkit.trial.folder import check_folder
+from trialkit.trial.laying_out import lay_out_folder
+from trialkit.trial.past_yields import read_past_yields
 from trialkit.units import convert
 
 HERE = Path(__file__).resolve().parents[2] / "data-demo"
 FOLDERS = ("oats-2023-hard-frost", "oats-2024-no-frost")
+PLAN = "oats-2025-to-plan"
 
 #: Largest file of the demo, bytes.
 LARGEST = 2_500_000
@@ -64,7 +70,7 @@ def rows_of(truth, kind):
 def files_in(folder):
     return sorted(
         path.relative_to(folder).as_posix()
-        for name in FOLDERS
+        for name in (*FOLDERS, PLAN)
         for path in (folder / name).rglob("*")
         if path.is_file() and "results" not in path.parts
     )
@@ -199,3 +205,14 @@ def test_the_scales_tell_the_truth():
     found = dry / weights["area_ha"] / 1000
     true = pd.DataFrame(truth_of(name)["strips"]).set_index("strip")["yield_t_ha"]
     assert found[true.index].to_numpy() == pytest.approx(true.to_numpy(), rel=0.015)
+
+
+def test_the_plan_can_be_laid_out_over_its_past_yields(tmp_path):
+    copy_demo(tmp_path / "plan", PLAN)
+    laid_out = lay_out_folder(tmp_path / "plan")
+    config, _ = read_config(tmp_path / "plan" / "trial.toml")
+    past = read_past_yields(tmp_path / "plan", config)
+    assert list(past) == ["2022", "2023"]
+    found = rehearse(laid_out.plan, list(past.values()))
+    assert found.strips == 16
+    assert found.by_map["mean_t_ha"].tolist() == pytest.approx([3.4, 2.6], abs=0.2)

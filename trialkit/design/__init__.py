@@ -16,7 +16,7 @@ if TYPE_CHECKING:
         possible_layouts,
     )
     from trialkit.design.comparison import Variants, compare_layouts, plan_variants
-    from trialkit.design.foresight import Foresight, foresee
+    from trialkit.design.foresight import Foresight, foresee, replicates_table
     from trialkit.design.guidance import (
         FieldDrawing,
         guidance_files,
@@ -57,7 +57,9 @@ __all__ = [
     "plan_variants",
     "possible_layouts",
     "power_to_see",
+    "read_field_drawing",
     "rehearse",
+    "replicates_table",
     "strip_variation",
     "strips_needed",
     "typical_cvs",
@@ -71,6 +73,7 @@ _MODULES = {
     "possible_layouts": "allocation",
     "Foresight": "foresight",
     "foresee": "foresight",
+    "replicates_table": "foresight",
     "FieldDrawing": "guidance",
     "guidance_files": "guidance",
     "read_field_drawing": "guidance",

@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
+
+import pandas as pd
 
 from trialkit.design.replicates import (
     Layout,
+    TooManyError,
     detectable_difference,
     power_to_see,
     strips_needed,
@@ -129,7 +133,7 @@ def foresee(
             to_see, cv_pct, power=power, alpha=alpha, mean=mean_t_ha,
             layout=layout, treatments=treatments,
         )  # fmt: skip
-    except DesignError:
+    except TooManyError:
         needed = None
     seasons = next((n for n in range(1, MOST_SEASONS + 1) if chance(n) >= power), None)
     can_tell = seasons == 1
@@ -151,6 +155,73 @@ def foresee(
         smallest_p=float(math.factorial(treatments) ** (1 - replicates)),
         sentence=" ".join(words),
     )
+
+
+def replicates_table(
+    prices_per_t: Sequence[float],
+    cvs_pct: Sequence[float],
+    *,
+    cost_per_ha: float,
+    mean_t_ha: float,
+    expected_t_ha: float | None = None,
+    power: float = 0.8,
+    alpha: float = 0.05,
+    layout: Layout = "pairs",
+    treatments: int = 2,
+) -> pd.DataFrame:
+    """Say how the number of pairs or blocks hangs on the price and on how much strips differ.
+
+    Parameters
+    ----------
+    prices_per_t
+        Prices of grain, money a tonne, each above zero.
+    cvs_pct
+        Standard deviations of strips inside a block, % of the mean yield.
+    cost_per_ha
+        What the dressing costs, money a hectare.
+    mean_t_ha, expected_t_ha, power, alpha, layout, treatments
+        As for `foresee`.
+
+    Returns
+    -------
+    DataFrame
+        One row a price and CV: `price_per_t cv_pct break_even_t_ha to_see_t_ha replicates`, the
+        last missing where the gain expected just breaks even or not even 10,000 would do.
+
+    Raises
+    ------
+    DesignError
+        If a number makes no sense.
+
+    Examples
+    --------
+    >>> from trialkit.design import replicates_table
+    >>> table = replicates_table([250, 350], [4], cost_per_ha=20, mean_t_ha=3, expected_t_ha=0.25)
+    >>> table["replicates"].tolist()
+    [11, 8]
+    """
+    if not (math.isfinite(cost_per_ha) and cost_per_ha >= 0):
+        raise DesignError(f"The cost is {cost_per_ha} a hectare. Give zero or more.")
+    rows = []
+    for price in prices_per_t:
+        if not (math.isfinite(price) and price > 0):
+            raise DesignError(f"The price is {price} a tonne. Give more than zero.")
+        break_even = cost_per_ha / price
+        even = expected_t_ha is not None and math.isclose(expected_t_ha, break_even)
+        to_see = 0.0 if even else _to_see(break_even, expected_t_ha)
+        for cv in cvs_pct:
+            needed: int | None = None
+            if to_see > 0:
+                try:
+                    needed = strips_needed(
+                        to_see, cv, power=power, alpha=alpha, mean=mean_t_ha,
+                        layout=layout, treatments=treatments,
+                    )  # fmt: skip
+                except TooManyError:
+                    needed = None
+            rows.append((float(price), float(cv), break_even, to_see, needed))
+    columns = ["price_per_t", "cv_pct", "break_even_t_ha", "to_see_t_ha", "replicates"]
+    return pd.DataFrame(rows, columns=columns).astype({"replicates": "Int64"})
 
 
 def _to_see(break_even: float, expected: float | None) -> float:

@@ -21,6 +21,10 @@ Layout = Literal["pairs", "blocks"]
 MOST_REPLICATES = 10_000
 
 
+class TooManyError(DesignError):
+    """Not even the most replicates would show the difference."""
+
+
 def power_to_see(
     difference: float,
     cv_pct: float,
@@ -138,7 +142,7 @@ def exact_replicates(
     if lacking(2.0) >= 0:
         return 2.0
     if lacking(MOST_REPLICATES) < 0:
-        raise DesignError(
+        raise TooManyError(
             f"Not even {MOST_REPLICATES:,} {layout} would show a difference that small at a "
             f"strip-to-strip variation of {cv_pct:g}%. No field trial can tell."
         )

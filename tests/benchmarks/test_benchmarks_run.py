@@ -48,3 +48,10 @@ def test_harvest_million(monkeypatch):
     table = importlib.import_module("harvest_million").compare((6_000,))
     assert table["records"][0] > 6_000
     assert (table[["read", "split", "delay", "screen", "assign", "read_csv"]] > 0).all(axis=None)
+
+
+def test_design_large():
+    compare = runpy.run_path(str(FOLDER / "design_large.py"))["compare"]
+    table = compare(4, 100, 4_000)
+    assert list(table["size"]) == [8, 100]
+    assert (table["ratio"] > 0).all()

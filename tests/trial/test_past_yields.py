@@ -1,4 +1,4 @@
-"""Yield maps of earlier seasons: found, read by the trial's headings or trialkit's own, screened."""
+"""Yield maps of earlier seasons: found, read by the trial's headings or our own, screened."""
 
 from __future__ import annotations
 

@@ -39,7 +39,7 @@ def compare(pairs: int = 100, draws: int = 1000, yields: int = 50_000) -> pd.Dat
     rows = []
     large = field(LARGE)
     begin = time.perf_counter()
-    layout = lay_out(large, NAMES, pairs, seeder_m=12, harvester_m=9, seed=1)
+    layout = lay_out(large, NAMES, pairs, seeder_m=12, harvester_m=9, heading_deg=0, seed=1)
     own = time.perf_counter() - begin
     strips = layout[layout["role"] == "strip"]
     begin = time.perf_counter()

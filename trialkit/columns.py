@@ -201,6 +201,26 @@ _ALL = (
     Column("amount", "", "number", "Amount", "How much of it."),
     Column("unit", "", "text", "Unit", "Unit of the amount."),
     Column("seed_t", "t", "number", "Seed, t", "Seed dressed."),
+    Column("step", "", "number", "Step", "Place in the order the products go into a mix."),
+    Column("measure", "", "text", "Measure", "Amount as a jug or a scale measures it."),
+    Column("how", "", "text", "How", "How it goes into the mix."),
+    Column("cells_per_seed", "", "number", "Living on a seed", "Living organisms on one seed."),
+    Column(
+        "minimum_per_seed", "", "number", "Wanted on a seed", "Least living organisms on one seed."
+    ),
+    Column("packs", "", "number", "Packs", "Packs to buy."),
+    Column("left_over", "", "number", "Left over", "What is left of whole packs."),
+    Column("order", "", "number", "No.", "Place in the order the strips are sown."),
+    Column("tank", "", "number", "Tank", "Seed tank of the seeder."),
+    Column("start_end", "", "text", "Start at", "End of the field the first pass starts from."),
+    Column("seed_kg", "kg", "number", "Seed, kg", "Bare seed that a strip takes."),
+    Column("seed_kg_ha", "kg/ha", "number", "Seed, kg/ha", "Bare seed a hectare."),
+    Column("load_t", "t", "number", "To load, t", "Seed to load, dressing included."),
+    Column(
+        "drill_kg_ha", "kg/ha", "number", "Drill at, kg/ha", "Seed a hectare, dressing included."
+    ),
+    Column("cart_fills", "", "number", "Cart fills", "How often the cart is filled."),
+    Column("ha_per_fill", "ha", "number", "Hectares a fill", "What a full cart sows."),
     Column("protein_pct", "percent", "number", "Protein, %", "Protein in the grain."),
     Column("screenings_pct", "percent", "number", "Screenings, %", "Small grain, by mass."),
     Column("test_weight_kg_hl", "kg/hl", "number", "Test weight, kg/hl", "Grain by volume."),

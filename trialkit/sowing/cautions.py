@@ -114,8 +114,8 @@ CAUTIONS: tuple[Caution, ...] = (
     ),
     Caution(
         "Label the seed",
-        "Mark bags, bins and carts of dressed seed: what is on it, since when, and that it is not for "
-        "food, feed or oil.",
+        "Mark bags, bins and carts of dressed seed: what is on it, since when, not for food, feed "
+        "or oil.",
         _BOTH,
         source="7 CFR 201.31a (USA); Tenn. Code 43-10-105",
     ),

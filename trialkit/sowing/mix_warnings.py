@@ -33,7 +33,7 @@ STORAGE_LIMIT_PCT: dict[str, float] = {
 _NODULE_BACTERIA_H = 24
 
 #: Powder a litre of mix above which its room matters, kg. Common practice, no source.
-_MUCH_POWDER_KG_L = 0.05
+_MUCH_POWDER_KG_L = 0.1
 
 
 def mix_warnings(
@@ -98,6 +98,8 @@ def mix_notes(job: MixJob, mixes: int, purchase: pd.DataFrame, fill_h: float) ->
             )
     if any(p.form != "powder" and p.water_pct is None for p in job.products):
         yield "Each litre of a liquid product is taken for a litre of water: the most it can wet."
+    if job.tank_l is None and mixes > 1:
+        yield "Without a tank the auger stands still while a mix is made."
     if fill_h > 0:
         yield f"One filling lasts {shown(60 * fill_h)} minutes at the pump."
     if job.seed_moisture_pct is None:
@@ -111,8 +113,10 @@ def mix_notes(job: MixJob, mixes: int, purchase: pd.DataFrame, fill_h: float) ->
             f"The storage limit of {shown(_storage_limit(job) or 0)}% is one at which grain is "
             "received; your store may ask for less."
         )
-    if any(product.living for product in job.products) and job.seed_weight_g_1000 is None:
-        yield "Without the weight of a thousand seeds nobody can say what lives on one."
+    if any(product.living for product in job.products):
+        yield "Living organisms are counted at mixing: many die before the seed is in the ground."
+        if job.seed_weight_g_1000 is None:
+            yield "Without the weight of a thousand seeds nobody can say what lives on one."
     unpriced = list(purchase.loc[purchase["cost"].isna(), "product"])
     if unpriced and len(unpriced) < len(purchase):
         yield f"No price is known for {_list(unpriced)}, so no cost of the whole is given."
@@ -196,8 +200,9 @@ def _on_age(job: MixJob, fill_h: float) -> Iterator[str]:
     if silent:
         yield (
             f"How long {_list(silent)} {'keeps' if len(silent) == 1 else 'keep'} on the seed was "
-            "not given, so its age at sowing is not checked. Look on the label; nodule bacteria, "
-            f"for one, are sown within {_NODULE_BACTERIA_H} h (GRDC Back Pocket Guide 2013)."
+            f"not given, so {'its' if len(silent) == 1 else 'their'} age at sowing is not checked. "
+            "Look on the label; nodule bacteria, for one, are sown within "
+            f"{_NODULE_BACTERIA_H} h (GRDC Back Pocket Guide 2013)."
         )
     unmixed = [p.name for p in job.products if p.living and p.keeps_mixed_h is None]
     if unmixed:

@@ -189,7 +189,7 @@ def seed_needed(
     reserve = number(reserve_pct, "reserve", "%", 0, 100)
     purge = number(purge_kg, "seed to purge", "kg", 0, 10_000)
     begun = _by_treatment(fills, areas, "fills", 1.0, 0, 1000)
-    gains = _by_treatment(weight_gain_pct, areas, "weight gain", 0.0, 0, 30)
+    gains = _by_treatment(weight_gain_pct, areas, "weight gain", 0.0, 0, 30, "%")
     cart = optional(cart_kg, "cart", "kg", 1, 100_000)
     price = (
         _by_treatment(cost_per_t, areas, "cost of seed", math.nan, 0, 1e6)
@@ -233,7 +233,13 @@ def _areas(areas_ha: object) -> dict[str, float]:
 
 
 def _by_treatment(
-    given: object, areas: dict[str, float], words: str, default: float, low: float, high: float
+    given: object,
+    areas: dict[str, float],
+    words: str,
+    default: float,
+    low: float,
+    high: float,
+    unit: str = "",
 ) -> dict[str, float]:
     """Return a number for each treatment: what was given, or the default."""
     if given is None:
@@ -246,7 +252,7 @@ def _by_treatment(
                 f"The {words} names a treatment '{name}' that is not sown. Sown are: "
                 f"{', '.join(areas)}."
             )
-    found = {name: number(v, f"{words} of '{name}'", "", low, high) for name, v in given.items()}
+    found = {name: number(v, f"{words} of '{name}'", unit, low, high) for name, v in given.items()}
     return {name: found.get(name, default) for name in areas}
 
 

@@ -47,9 +47,7 @@ def number(value: object, words: str, unit: str, low: float, high: float) -> flo
         If it is not a number, not finite or outside the limits; a slip by a factor of 1,000 is
         named.
     """
-    limits = (
-        f"{shown(low)} to {shown(high)} {unit}".rstrip() if math.isfinite(low) else f"in {unit}"
-    )
+    limits = f"{shown(low)} to {_with(high, unit)}" if math.isfinite(low) else f"in {unit}"
     if isinstance(value, bool) or not isinstance(value, Real):
         raise SowingError(f"The {words} is {value!r}. Give it as a number, {limits}.")
     try:
@@ -61,13 +59,17 @@ def number(value: object, words: str, unit: str, low: float, high: float) -> flo
     if low <= found <= high:
         return found
     meant = found / 1000 if found > high else found * 1000
-    if low <= meant <= high and found > 0:
+    if low <= meant <= high and found > 0 and unit != "%":
         raise SowingError(
-            f"The {words}: that is {shown(found)} {unit}; did you mean {shown(meant)}? "
+            f"The {words}: that is {_with(found, unit)}; did you mean {shown(meant)}? "
             f"Give {limits}."
         )
-    in_unit = f"{shown(found)} {unit}".rstrip()
-    raise SowingError(f"The {words} is {in_unit}. It must be {limits}.")
+    raise SowingError(f"The {words} is {_with(found, unit)}. It must be {limits}.")
+
+
+def _with(value: float, unit: str) -> str:
+    """Return a number with its unit; no blank before %."""
+    return f"{shown(value)}{unit if unit == '%' else ' ' + unit}".rstrip()
 
 
 def optional(value: object, words: str, unit: str, low: float, high: float) -> float | None:

@@ -8,7 +8,14 @@ import pandas as pd
 import pytest
 from shapely.geometry import box
 
-from trialkit.design import lay_out, strip_variation, strips_needed, typical_cvs
+from trialkit.design import (
+    StripVariation,
+    beyond_the_map,
+    lay_out,
+    strip_variation,
+    strips_needed,
+    typical_cvs,
+)
 from trialkit.errors import DesignError
 
 
@@ -129,3 +136,15 @@ def test_published_variations_that_can_be_worked_out():
     assert table[table.index.str.startswith("Wood")].iloc[0] == pytest.approx(5 / 0.6745, abs=0.05)
     rice = 100 * np.sqrt(110558.411) / 4959.583
     assert table[table.index.str.startswith("Gomez")].iloc[0] == pytest.approx(rice, abs=0.05)
+
+
+def test_what_the_map_does_not_hold_makes_up_the_rest():
+    maps = [StripVariation(2.0, 1.5, 3.0, 8, 3.0), StripVariation(1.0, 0.7, 1.5, 8, 2.0)]
+    own = beyond_the_map(4.0, maps)
+    # Variances add up: 4% of 2.5 t/ha, less the mean of 0.06 and 0.02 t/ha squared.
+    assert own**2 + (0.06**2 + 0.02**2) / 2 == pytest.approx(0.1**2)
+    assert beyond_the_map(1.0, maps) == 0
+    with pytest.raises(DesignError, match="no past season"):
+        beyond_the_map(4, [])
+    with pytest.raises(DesignError, match="Strips differ by -1%"):
+        beyond_the_map(-1, maps)

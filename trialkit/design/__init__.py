@@ -32,7 +32,12 @@ if TYPE_CHECKING:
         strips_needed,
     )
     from trialkit.design.tramlines import Tramlines
-    from trialkit.design.variation import StripVariation, strip_variation, typical_cvs
+    from trialkit.design.variation import (
+        StripVariation,
+        beyond_the_map,
+        strip_variation,
+        typical_cvs,
+    )
     from trialkit.design.wishes import Wishes
 
 __all__ = [
@@ -47,6 +52,7 @@ __all__ = [
     "Wishes",
     "allocate",
     "allocation_from_record",
+    "beyond_the_map",
     "compare_layouts",
     "detectable_difference",
     "exact_replicates",
@@ -92,6 +98,7 @@ _MODULES = {
     "strips_needed": "replicates",
     "Tramlines": "tramlines",
     "StripVariation": "variation",
+    "beyond_the_map": "variation",
     "strip_variation": "variation",
     "typical_cvs": "variation",
     "Wishes": "wishes",

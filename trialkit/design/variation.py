@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import geopandas as gpd
@@ -111,6 +112,38 @@ def strip_variation(past_yield: pd.DataFrame, layout: gpd.GeoDataFrame) -> Strip
     variances = [squares / df, *(squares / stats.chi2.isf(tail, df) for tail in (0.025, 0.975))]
     cv, low, high = (100 * math.sqrt(variance) / mean for variance in variances)
     return StripVariation(cv, low, high, df, mean)
+
+
+def beyond_the_map(cv_pct: float, variations: Sequence[StripVariation]) -> float:
+    """Return what strips are to differ by beyond what past maps hold, for `rehearse`.
+
+    A map of a past season holds the ground, not what sets strips apart in the year of the trial:
+    seeding depth, a blocked row, a spray pass.
+
+    Parameters
+    ----------
+    cv_pct
+        How much strips are expected to differ inside a block, % of the mean yield.
+    variations
+        From `strip_variation`, one a map.
+
+    Returns
+    -------
+    float
+        Standard deviation, t/ha; zero where the maps alone vary as much.
+
+    Raises
+    ------
+    DesignError
+        If there is no map, or the variation is below zero.
+    """
+    if not variations:
+        raise DesignError("There is no past season. Give the variation of at least one.")
+    if not (math.isfinite(cv_pct) and cv_pct >= 0):
+        raise DesignError(f"Strips differ by {cv_pct}%. Give zero or more.")
+    mean_t_ha = sum(each.mean_t_ha for each in variations) / len(variations)
+    held = sum((each.cv_pct * each.mean_t_ha / 100) ** 2 for each in variations) / len(variations)
+    return math.sqrt(max((cv_pct * mean_t_ha / 100) ** 2 - held, 0.0))
 
 
 def typical_cvs() -> pd.DataFrame:

@@ -19,6 +19,40 @@ REHEARSAL_CAPTION = (
     "analysis. Dashed: four draws of five."
 )
 
+TYPICAL_TITLE = "How much strips and plots differ, as published"
+SEASONS_TITLE = "This layout in past seasons, with no dressing at all"
+LAYOUTS_TITLE = "Layouts over the same ground"
+LAYOUTS_NOTE = (
+    "Seen: the true gain that comes out significant in four draws of five. False alarms: draws "
+    "that call a gain or a loss where there is none; 5% is right. A dash: not drawn at random, so "
+    "it cannot be known."
+)
+MISFITS_TITLE = "What does not fit the paddock"
+
+HEADINGS = {
+    "what": "What was compared",
+    "source": "Source",
+    "cv_pct": "Strips differ by, %",
+    "season": "Season",
+    "mean_t_ha": "Mean yield, t/ha",
+    "layout": "Layout",
+    "strips": "Strips",
+    "blocks": "Blocks",
+    "width_m": "Width, m",
+    "length_m": "Length, m",
+    "area_ha": "Ground, ha",
+    "std_error_t_ha": "Standard error, t/ha",
+    "detectable_t_ha": "Seen from, t/ha",
+    "false_positive_pct": "False alarms, %",
+    "chance_seen_pct": "Gain that pays seen, % of draws",
+    "why": "Why not, and what would fit",
+}
+
+
+def replicates_title(layout: str) -> str:
+    """Return the title of the table of replicates."""
+    return f"{layout.capitalize()} needed, by the price of grain and how much strips differ"
+
 
 def variation_name(cv_pct: float) -> str:
     """Return a strip-to-strip variation as a key has it."""

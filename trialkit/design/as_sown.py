@@ -124,15 +124,15 @@ class Difference:
 
     def sentence(self) -> str:
         """Return the difference as one sentence."""
-        part = f"{self.lost_pct:.0f}% of it ({self.lost_m2:,.0f} m²) is left out"
+        part = f"counts without {self.lost_pct:.0f}% of its ground ({self.lost_m2:,.0f} m²)"
         parts = (
             ("is left out", self.left_out),
             (f"got {self.sown} instead of {self.planned}", self.other_treatment),
             (part, not self.left_out and self.lost_m2 > 0),
             ("does not lie where planned", self.moved and not self.left_out),
         )
-        told = ", and ".join(words for words, so in parts if so)
-        return f"{self.strip}: {told}{f' ({self.note})' if self.note else ''}."
+        said = " and ".join(words for words, so in parts if so)
+        return f"{self.strip} {said}{f' ({self.note})' if self.note else ''}."
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -185,7 +185,7 @@ def as_sown(
     ...     seeder_m=12, harvester_m=12, seed=1)
     >>> sown = as_sown(plan, [Change("S1", "dressed")], [LostGround(strip="S2", why="bog")])
     >>> [difference.sentence() for difference in sown.differences]
-    ['S1: got dressed instead of untreated.', 'S2: is left out (bog).']
+    ['S1 got dressed instead of untreated.', 'S2 is left out (bog).']
     """
     is_strip = (planned["role"] == "strip").to_numpy()
     strips = planned[is_strip]

@@ -274,6 +274,7 @@ LEFT_OUT_NOTE = (
 
 TABLES = {
     "strips": "Strips",
+    "sown": "What was sown against the plan",
     "coefficients": "Coefficients of the main model",
     "means": "Yield of each treatment by the main model, t/ha",
     "differences": "Gain over the control by the main model, t/ha",
@@ -301,6 +302,7 @@ HEADINGS = {
     "low_together": "Low, together",
     "high_together": "High, together",
     "term": "Term",
+    "what": "What differs",
     "variance": "Variance, (t/ha)²",
     "method": "Method",
     "gain_t_ha": "Gain, t/ha",

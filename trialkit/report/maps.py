@@ -52,7 +52,7 @@ def strip_map(
     ground = ground.merge(yields[["strip", "yield_t_ha"]], on="strip", how="left")
     marks = numbers.letters(list(dict.fromkeys([control, *ground["treatment"].astype(str)])))
     # The control's letters stand at one end, all others at the other: neighbours never touch.
-    ends = _strip_ends(ground, (ground["treatment"].astype(str) == control).to_numpy())
+    ends = strip_ends(ground, (ground["treatment"].astype(str) == control).to_numpy())
     ends["letter"] = ground["treatment"].astype(str).map(marks).to_numpy()
     plot = (
         canvas(layout, boundary)
@@ -213,7 +213,7 @@ def _averaged(points: pd.DataFrame) -> pd.DataFrame:
     return averages.reset_index(drop=True)
 
 
-def _strip_ends(ground: GeoDataFrame, far: np.ndarray) -> pd.DataFrame:
+def strip_ends(ground: GeoDataFrame, far: np.ndarray) -> pd.DataFrame:
     """Return a point just beyond one end of each strip: the upper, or the lower where `far`."""
     reach = 0.03 * float(np.hypot(*np.ptp(ground.total_bounds.reshape(2, 2), axis=0)))
     places = []

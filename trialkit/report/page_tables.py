@@ -16,6 +16,7 @@ from trialkit.report.numbers import counting_order, p_text
 from trialkit.report.pieces import Piece, captioned
 
 if TYPE_CHECKING:
+    from trialkit.design.as_sown import Difference
     from trialkit.harvest import PassEnds
     from trialkit.result import Comparison, CrossCheck, InputFile
 
@@ -27,6 +28,7 @@ _DECIMALS = {
     **{"gain_t_ha": 3, "low_t_ha": 3, "high_t_ha": 3, "break_even_t_ha": 3, "chance_paid": 3},
     **{"net_per_ha": 2, "net_low": 2, "net_high": 2, "gross": 2, "net": 2, "costs_per_ha": 2},
     **{"lost_pct": 1, "marginal_return_pct": 0, "records": 0, "share_pct": 2, "grain_t": 2},
+    **{"lost_m2": 0},
 }
 
 
@@ -41,6 +43,26 @@ def strip_rows(strips: pd.DataFrame) -> Piece:
     names = ("strip", "block", "treatment", "yield_t_ha", "area_ha", "n", "moisture_pct")
     ordered = strips.iloc[counting_order(strips["strip"])]
     return _table("strips", ordered[[name for name in names if name in strips]])
+
+
+def sown_rows(differences: Sequence[Difference]) -> Piece:
+    """Show one row a strip that was not sown or kept as planned.
+
+    Parameters
+    ----------
+    differences
+        How strips differ from the plan.
+    """
+    names = ["strip", "block", "planned", "sown", "what", "lost_m2", "lost_pct", "note"]
+    rows = [[getattr(one, name) for name in names] for one in differences]
+    shown = pd.DataFrame(rows, columns=names)
+    lost = ["lost_m2", "lost_pct"]
+    shown[lost] = shown[lost].where(shown[lost] > 0)
+    if shown["lost_m2"].isna().all():
+        shown = shown.drop(columns=lost)
+    if not shown["note"].any():
+        shown = shown.drop(columns="note")
+    return _table("sown", shown.iloc[counting_order(shown["strip"])])
 
 
 def estimates(key: str, table: pd.DataFrame, *, confidence: float) -> Piece:

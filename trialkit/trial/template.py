@@ -9,6 +9,7 @@ from trialkit.errors import TrialFolderError
 from trialkit.trial.config import FILE
 from trialkit.trial.drawings import LAYOUT_FILE
 from trialkit.trial.folder import HARVEST_FOLDER
+from trialkit.trial.sowing_notes import SOWN_FORM
 from trialkit.trial.tables import FORMS
 from trialkit.trial.writing import write_whole
 
@@ -39,6 +40,17 @@ cost_per_ha = ""         # products and work, in your currency, for example 14.5
 # [sowing]
 # seed_kg_ha = 80
 
+# How to read the seeder's own record, where you copy one into the folder as-sown/: lines, areas
+# or points. The headings and names are those of the file.
+# [as_sown]
+# width_m = 12           # of a pass; else seeder_m
+# least_share_pct = 90   # a strip with less than this of one treatment is mixed and left out
+# [as_sown.columns]
+# treatment = "Product"
+# [as_sown.names]
+# "Bin 1" = "untreated"
+# "Bulk wheat" = ""      # not on trial
+
 [machines]
 seeder_m = ""            # working width, for example 12
 harvester_m = ""         # width of the front, for example 12
@@ -63,6 +75,9 @@ standard_moisture_pct = ""  # moisture your yields are sold at, for example 12.5
 delay_s = "estimate"     # seconds from the cut to the grain sensor; or a number you know
 # moisture_delay_s = 14  # the same to the moisture sensor, where you know it
 # edge_m = 3             # metres left out along the edges of each strip
+# header_ahead_m = 2.8   # how far the cut is ahead of the antenna, where the log does not say it
+# header_right_m = 0     # and to the right of it; below zero to the left
+# only = {"Crop" = "oats"}  # which records of a log with several crops, varieties or fields
 
 # The yield monitor's headings, and the units it writes. To see a proposal, copy the export into
 # the folder harvest/ and run `trialkit harvest FOLDER`. Check it, then put it here.
@@ -104,6 +119,12 @@ _README = """\
   properties `strip`, `block` and `treatment`. A block is a group of neighbouring strips with each
   treatment in it.
 - `dressing.csv`, `counts.csv`, `scores.csv`: what was mixed, plants counted, plants scored.
+- `as-sown.csv`: only what was sown otherwise than planned, one row a strip: `treatment` it really
+  got, or `lost` = yes; for a part of it `from_m`, `to_m` and the end measured from (`from_end`,
+  such as north); if it lies elsewhere, `moved_m` and `toward` (strip `all` for the whole lot).
+- `as-sown.geojson`: strips drawn anew under their names, and lost ground with `role` = "lost".
+- `as-sown/`: the seeder's own record, if there is one. `layout.geojson` stays the plan; what is
+  analysed is what was sown.
 - `weights.csv`: scale weights. Give `strip` and `mass_kg`, or for loads `load`, `start`, `end` and
   `mass_kg`.
 - `quality.csv`: protein, screenings and test weight by strip.
@@ -140,7 +161,7 @@ def new_folder(path: Path) -> list[Path]:
         )
     drawing = json.dumps({"type": "FeatureCollection", "features": []}, indent=1) + "\n"
     contents = {FILE: _TRIAL_TOML, "README.md": _README, LAYOUT_FILE: drawing}
-    for form in FORMS.values():
+    for form in (*FORMS.values(), SOWN_FORM):
         first_way = form.ways[0] if form.ways else ()
         contents[form.file] = ",".join([*first_way, *form.needed, *form.optional]) + "\n"
     written = [write_whole(path / name, text) for name, text in contents.items()]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+import pandas as pd
 import pytest
 
 from trialkit.errors import SowingError
@@ -160,3 +161,9 @@ def test_what_was_not_given_is_blank_and_said():
 def test_needs_that_make_no_sense(areas, change, says):
     with pytest.raises(SowingError, match=says):
         seed_needed(areas, **({"seed_kg_ha": 75} | change))
+
+
+def test_areas_may_be_a_column():
+    strips = pd.DataFrame({"treatment": ["bare", "dressed", "bare"], "area_ha": [1.0, 2.0, 1.0]})
+    need = seed_needed(strips.groupby("treatment")["area_ha"].sum(), 75)
+    assert need.table["area_ha"].tolist() == [2, 2]

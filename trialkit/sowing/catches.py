@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -9,8 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import stats
 
-from trialkit.errors import SowingError
-from trialkit.sowing.sensible import counted, number, shown
+from trialkit.errors import SowingError, UnitError
+from trialkit.sowing.sensible import counted, listed, number, shown
 from trialkit.units import convert
 
 #: A watch in the hand is off by about this, s. Common practice, no source.
@@ -114,7 +115,7 @@ def auger_catches(
     >>> auger_catches([332, 334, 334], 30).words()
     '40 t/h ± 0.9% from 3 catches'
     """
-    kilograms = [convert(amount, unit, "kg") for amount in _amounts(kg, "auger", unit)]
+    kilograms = _amounts(kg, "auger", unit, "kg")
     hours = [second / 3600 for second in _seconds(seconds, len(kilograms))]
     rates = [mass / 1000 / hour for mass, hour in zip(kilograms, hours, strict=True)]
     number(max(rates), "flow of the auger", "t/h", 0.01, 1000)
@@ -159,37 +160,47 @@ def pump_catches(
     >>> pump_catches([3.3, 3.35, 3.36, 3.34], 30).words()
     '6.675 l/min ± 1.3% from 4 catches'
     """
-    caught = [convert(amount, unit, "l") for amount in _amounts(litres, "pump", unit)]
+    caught = _amounts(litres, "pump", unit, "l")
     minutes = [second / 60 for second in _seconds(seconds, len(caught))]
     rates = [volume / minute for volume, minute in zip(caught, minutes, strict=True)]
     number(max(rates), "flow of the pump", "l/min", 0.0005, 2000)
     return _summed_up(rates, [m / 60 for m in minutes], "l/min", within_pct, confidence)
 
 
-def _amounts(caught: object, machine: str, unit: str) -> list[float]:
-    listed = list(caught) if isinstance(caught, (list, tuple, np.ndarray)) else None
-    if not listed:
+def _amounts(caught: object, machine: str, unit: object, base: str) -> list[float]:
+    """Return what was caught, in the base unit."""
+    factor = _factor(unit, base)
+    amounts = listed(caught)
+    if not amounts:
         raise SowingError(
             f"There are no catches of the {machine}. Give what each caught: [3.3, 3.4, 3.3]."
         )
     return [
-        number(amount, f"catch {at} of the {machine}", unit, 1e-6, 1e6)
-        for at, amount in enumerate(listed, start=1)
+        number(amount, f"catch {at} of the {machine}", str(unit), 1e-6, 1e6) * factor
+        for at, amount in enumerate(amounts, start=1)
     ]
 
 
+def _factor(unit: object, base: str) -> float:
+    if isinstance(unit, str):
+        with contextlib.suppress(UnitError):
+            return convert(1.0, unit, base)
+    kind = "weight, such as kg or lb" if base == "kg" else "volume, such as l, ml or floz"
+    raise SowingError(f"The unit of the catches is {unit!r}. Give a {kind}.")
+
+
 def _seconds(seconds: object, catches: int) -> list[float]:
-    listed = list(seconds) if isinstance(seconds, (list, tuple, np.ndarray)) else None
-    if listed is None:
-        listed = [seconds] * catches
-    if len(listed) != catches:
+    times = listed(seconds)
+    if times is None:
+        times = [seconds] * catches
+    if len(times) != catches:
         raise SowingError(
             f"There are {counted(catches, 'catch', 'catches')} and "
-            f"{counted(len(listed), 'time')}. Give one time a catch, or one for all."
+            f"{counted(len(times), 'time')}. Give one time a catch, or one for all."
         )
     return [
         number(second, f"time of catch {at}", "s", 1, 86_400)
-        for at, second in enumerate(listed, start=1)
+        for at, second in enumerate(times, start=1)
     ]
 
 

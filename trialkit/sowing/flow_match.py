@@ -95,7 +95,8 @@ def match_flows(
     >>> match_flows(auger, pump, 10).verdict
     'right'
     """
-    if auger.unit != "t/h" or pump.unit != "l/min":
+    machines = [getattr(catches, "unit", None) for catches in (auger, pump)]
+    if machines != ["t/h", "l/min"]:
         raise SowingError("Give the auger's catches first, then the pump's.")
     wanted = number(rate_l_t, "rate of the mix", "l/t", 0.1, 100)
     allowed = number(tolerance_pct, "tolerance", "%", 0.1, 50)

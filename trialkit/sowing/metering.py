@@ -10,7 +10,7 @@ import numpy as np
 from scipy import stats
 
 from trialkit.errors import SowingError
-from trialkit.sowing.sensible import number, shown
+from trialkit.sowing.sensible import listed, number, shown
 
 #: A difference in seeds below this is not worth turning the meter for, %. Common practice, no
 #: source.
@@ -123,10 +123,12 @@ def recalibrate(
 
 
 def _catches(kg: object, words: str) -> np.ndarray:
-    listed = list(kg) if isinstance(kg, (list, tuple, np.ndarray)) else [kg]
-    if not listed:
+    given = listed(kg)
+    if given is None:
+        given = [kg]
+    if not given:
         raise SowingError(f"There is no catch of {words}. Give its weight, kg.")
-    return np.array([number(value, f"catch of {words}", "kg", 1e-4, 1e5) for value in listed])
+    return np.array([number(value, f"catch of {words}", "kg", 1e-4, 1e5) for value in given])
 
 
 def _reach(bare: np.ndarray, dressed: np.ndarray, confidence: float) -> float | None:

@@ -7,10 +7,29 @@ from dataclasses import dataclass
 
 from trialkit.errors import SowingError
 from trialkit.sowing.product import Product, checked_products, room_left
-from trialkit.sowing.sensible import named, number, optional, percent, shown
+from trialkit.sowing.sensible import listed, named, number, optional, percent, shown
 
 #: Litres of mix on a tonne of seed. Slurries of cereals and pulses: 5 to 10 (from memory).
 _RATE_L_T = (0.1, 100.0)
+
+#: Field, words, unit, least and most of the numbers a job needs, and of those it can do without.
+_NEEDED = (
+    ("seed_t", "seed to dress", "t", 0.0005, 5000),
+    ("rate_l_t", "rate of the mix", "l/t", *_RATE_L_T),
+    ("mixer_l", "mixer", "l", 0.1, 50_000),
+    ("stands_h", "time the mix stands", "h", 0, 10_000),
+)
+_OPTIONAL = (
+    ("tank_l", "tank", "l", 0.1, 50_000),
+    ("auger_t_h", "auger's flow", "t/h", 0.05, 1000),
+    ("seed_kg_ha", "seed rate", "kg/ha", 0.1, 999),
+    ("jug_l", "jug", "l", 0.1, 200),
+    ("sown_after_h", "time until the seed is sown", "h", 0, 50_000),
+)
+_MOISTURES = (
+    ("seed_moisture_pct", "moisture of the seed"),
+    ("storage_limit_pct", "moisture limit for storage"),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,22 +91,13 @@ class MixJob:
     seed_has_fungicide: bool = False
 
     def __post_init__(self) -> None:
-        number(self.seed_t, "seed to dress", "t", 0.0005, 5000)
-        number(self.rate_l_t, "rate of the mix", "l/t", *_RATE_L_T)
-        number(self.mixer_l, "mixer", "l", 0.1, 50_000)
-        optional(self.tank_l, "tank", "l", 0.1, 50_000)
-        optional(self.auger_t_h, "auger's flow", "t/h", 0.05, 1000)
-        optional(self.seed_kg_ha, "seed rate", "kg/ha", 0.1, 999)
-        check_seed_weight(self.seed_weight_g_1000)
-        optional(self.jug_l, "jug", "l", 0.1, 200)
-        number(self.stands_h, "time the mix stands", "h", 0, 10_000)
-        optional(self.sown_after_h, "time until the seed is sown", "h", 0, 50_000)
-        for value, words in (
-            (self.seed_moisture_pct, "moisture of the seed"),
-            (self.storage_limit_pct, "moisture limit for storage"),
-        ):
-            if value is not None and not 1 <= percent(value, words) <= 40:
-                raise SowingError(f"The {words} is {shown(value)}%. It must be 1 to 40%.")
+        for name, words, unit, low, high in _NEEDED:
+            object.__setattr__(self, name, number(getattr(self, name), words, unit, low, high))
+        for name, words, unit, low, high in _OPTIONAL:
+            object.__setattr__(self, name, optional(getattr(self, name), words, unit, low, high))
+        object.__setattr__(self, "seed_weight_g_1000", check_seed_weight(self.seed_weight_g_1000))
+        for name, words in _MOISTURES:
+            object.__setattr__(self, name, _moisture(getattr(self, name), words))
         for flag, words in (
             (self.in_sun, "in_sun"),
             (self.seed_has_fungicide, "seed_has_fungicide"),
@@ -104,7 +114,8 @@ class MixJob:
         if self.order is None:
             return
         names = [product.name for product in self.products]
-        if isinstance(self.order, str) or sorted(map(str, self.order)) != sorted(names):
+        given = listed(self.order)
+        if given is None or sorted(map(str, given)) != sorted(names):
             raise SowingError(
                 f"The order is {self.order!r}. Name each product once, in the order it goes in, "
                 f"without water: {', '.join(names)}."
@@ -113,7 +124,7 @@ class MixJob:
     @property
     def total_l(self) -> float:
         """Mix for the lot, litres."""
-        return float(self.seed_t * self.rate_l_t)
+        return self.seed_t * self.rate_l_t
 
     @property
     def water_l_t(self) -> float:
@@ -143,6 +154,15 @@ class MixJob:
             return tuple(by_name[name] for name in self.order)
         rank = {"watery": 0, "powder": 1, "syrupy": 2}
         return tuple(sorted(self.products, key=lambda product: rank[product.form]))
+
+
+def _moisture(value: object, words: str) -> float | None:
+    if value is None:
+        return None
+    found = percent(value, words)
+    if found > 40:
+        raise SowingError(f"The {words} is {shown(found)}%. It must be 1 to 40%.")
+    return found
 
 
 def check_seed_weight(seed_weight_g_1000: object) -> float | None:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from trialkit.errors import SowingError
-from trialkit.sowing.sensible import counted, number, optional, shown
+from trialkit.sowing.sensible import counted, listed, number, optional, shown
 
 _NEEDED = ("strip", "block", "treatment")
 
@@ -195,7 +195,7 @@ def _areas(field: pd.DataFrame) -> list[float]:
 def _arms(field: pd.DataFrame, untreated: str, order: Sequence[str] | None) -> list[str]:
     """Return the treatments in the order they are sown, the untreated first."""
     found = list(dict.fromkeys(field["treatment"]))
-    if untreated not in found:
+    if not isinstance(untreated, str) or untreated not in found:
         near = difflib.get_close_matches(str(untreated), found, n=1)
         hint = f"Did you mean '{near[0]}'? " if near else ""
         raise SowingError(
@@ -205,12 +205,13 @@ def _arms(field: pd.DataFrame, untreated: str, order: Sequence[str] | None) -> l
     others = [name for name in found if name != untreated]
     if order is None:
         return [untreated, *others]
-    if isinstance(order, str) or sorted(map(str, order)) != sorted(others):
+    given = listed(order)
+    if given is None or sorted(map(str, given)) != sorted(others):
         raise SowingError(
             f"The order of the treatments is {order!r}. Name each once, without '{untreated}': "
             f"{', '.join(others)}."
         )
-    return [untreated, *order]
+    return [untreated, *map(str, given)]
 
 
 def _whole(value: object, words: str, most: int) -> int:
@@ -318,7 +319,11 @@ def _warnings(
             f"{', '.join(map(str, lacking))}. Nothing there shows what the dressing did."
         )
     if tanks > len(arms) > 1:
-        yield f"{counted(tanks, 'tank')} for {counted(len(arms), 'treatment')}: one stays empty."
+        spare = tanks - len(arms)
+        yield (
+            f"{counted(tanks, 'tank')} for {counted(len(arms), 'treatment')}: {spare} "
+            f"{'stays' if spare == 1 else 'stay'} empty."
+        )
     changes = int((steps["tank"].diff().fillna(0) != 0).sum())
     if tanks > 1 and changes:
         yield (

@@ -95,11 +95,13 @@ class Product:
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "name", named(self.name, "product"))
-        if self.form not in get_args(Form):
+        if not isinstance(self.form, str) or self.form not in get_args(Form):
             raise SowingError(
                 f"The form of '{self.name}' is {self.form!r}. Say 'watery' (a thin liquid), "
                 "'powder' or 'syrupy' (a thick liquid)."
             )
+        if self.pack_unit is not None:
+            _measures(self.pack_unit, self.name)
         self._check_numbers()
         self._check_unit()
         self._check_rate()
@@ -130,13 +132,13 @@ class Product:
             If the seed rate is needed and missing.
         """
         if self.per_t is not None:
-            return float(self.per_t)
+            return self.per_t
         if seed_kg_ha is None or self.per_ha is None:
             raise SowingError(
                 f"The rate of '{self.name}' is per hectare. Say seed_kg_ha, so that it is known "
                 "how much seed a hectare takes."
             )
-        return float(self.per_ha) / seed_kg_ha * 1000
+        return self.per_ha / seed_kg_ha * 1000
 
     def litres_per_t(self, seed_kg_ha: float | None = None) -> float:
         """Return the room it takes in the mix, litres a tonne of seed.
@@ -224,17 +226,22 @@ class Product:
 
     def _check_numbers(self) -> None:
         name = f"of '{self.name}'"
-        low, high = _SOLID_KG_L if self.form == "powder" else _LIQUID_KG_L
-        optional(self.density_kg_l, f"density {name}", "kg/l", low, high)
-        optional(self.water_pct, f"water {name}", "%", 0, 100)
-        optional(self.pack, f"pack {name}", self.pack_unit or str(self.unit), 1e-6, 1e6)
-        for cost in ("cost_per_pack", "cost_per_l", "cost_per_kg"):
-            optional(getattr(self, cost), f"{cost} {name}", "", 0, 1e7)
-        for living in ("living_per_g", "living_per_ml"):
-            optional(getattr(self, living), f"{living} {name}", "", 1, 1e14)
-        optional(self.minimum_per_seed, f"minimum_per_seed {name}", "", 1, 1e12)
-        for keeps in ("keeps_mixed_h", "keeps_on_seed_h"):
-            optional(getattr(self, keeps), f"{keeps} {name}", "h", 0, 50_000)
+        density = _SOLID_KG_L if self.form == "powder" else _LIQUID_KG_L
+        for field, words, unit, low, high in (
+            ("density_kg_l", "density", "kg/l", *density),
+            ("water_pct", "water", "%", 0, 100),
+            ("pack", "pack", str(self.pack_unit or self.unit), 1e-6, 1e6),
+            ("cost_per_pack", "cost_per_pack", "", 0, 1e7),
+            ("cost_per_l", "cost_per_l", "", 0, 1e7),
+            ("cost_per_kg", "cost_per_kg", "", 0, 1e7),
+            ("living_per_g", "living_per_g", "", 1, 1e14),
+            ("living_per_ml", "living_per_ml", "", 1, 1e14),
+            ("minimum_per_seed", "minimum_per_seed", "", 1, 1e12),
+            ("keeps_mixed_h", "keeps_mixed_h", "h", 0, 50_000),
+            ("keeps_on_seed_h", "keeps_on_seed_h", "h", 0, 50_000),
+        ):
+            found = optional(getattr(self, field), f"{words} {name}", unit, low, high)
+            object.__setattr__(self, field, found)
         if not isinstance(self.fungicide, bool):
             raise SowingError(f"fungicide {name} is {self.fungicide!r}. Say True or False.")
 
@@ -255,10 +262,11 @@ class Product:
             raise SowingError(
                 f"'{self.name}' needs one rate: per_t, a tonne of seed, or per_ha, a hectare."
             )
-        rate = self.per_t if self.per_ha is None else self.per_ha
-        per = "t" if self.per_ha is None else "ha"
+        field, per = ("per_t", "t") if self.per_ha is None else ("per_ha", "ha")
+        rate = getattr(self, field)
         # Only the check for a slip is by the base unit; first it must be a number at all.
         amount = number(rate, f"rate of '{self.name}'", f"{self.unit}/{per}", 1e-9, 1e9)
+        object.__setattr__(self, field, amount)
         number(
             convert(amount, self.unit, self.base),
             f"rate of '{self.name}'",

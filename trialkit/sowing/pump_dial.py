@@ -10,7 +10,7 @@ import numpy as np
 from scipy import stats
 
 from trialkit.errors import SowingError
-from trialkit.sowing.sensible import number, shown
+from trialkit.sowing.sensible import listed, number, shown
 
 #: How far beyond the catches a line may be drawn, as a share of their span. Common practice, no
 #: source.
@@ -211,6 +211,7 @@ def fit_pump_line(dial: Sequence[float], flow_l_min: Sequence[float]) -> PumpLin
 
 
 def _numbers(values: object, words: str, unit: str, low: float, high: float) -> np.ndarray:
-    if not isinstance(values, (list, tuple, np.ndarray)) or len(values) == 0:
+    given = listed(values)
+    if not given:
         raise SowingError(f"There is no {words}. Give one a catch, such as [2, 4, 6].")
-    return np.array([number(value, words, unit, low, high) for value in values])
+    return np.array([number(value, words, unit, low, high) for value in given])

@@ -10,7 +10,7 @@ import pandas as pd
 
 from trialkit.errors import SowingError
 from trialkit.sowing.mix_job import check_seed_weight
-from trialkit.sowing.sensible import named, number, optional, percent, shown
+from trialkit.sowing.sensible import by_name, named, number, optional, percent, shown
 
 
 def seeding_rate(
@@ -193,7 +193,7 @@ def seed_needed(
     cart = optional(cart_kg, "cart", "kg", 1, 100_000)
     price = (
         _by_treatment(cost_per_t, areas, "cost of seed", math.nan, 0, 1e6)
-        if isinstance(cost_per_t, Mapping) or cost_per_t is None
+        if cost_per_t is None or by_name(cost_per_t) is not None
         else dict.fromkeys(areas, number(cost_per_t, "cost of seed", "a tonne", 0, 1e6))
     )
     table = pd.DataFrame({"treatment": list(areas), "area_ha": list(areas.values())})
@@ -222,13 +222,14 @@ def _fills(loads: pd.Series) -> pd.Series:
 
 
 def _areas(areas_ha: object) -> dict[str, float]:
-    if not isinstance(areas_ha, Mapping) or not areas_ha:
+    given = by_name(areas_ha)
+    if not given:
         raise SowingError(
             "Give the hectares by treatment, such as {'untreated': 4.2, 'dressed': 4.2}."
         )
     return {
         named(name, "treatment"): number(area, f"area of '{name}'", "ha", 1e-4, 100_000)
-        for name, area in areas_ha.items()
+        for name, area in given.items()
     }
 
 
@@ -244,15 +245,18 @@ def _by_treatment(
     """Return a number for each treatment: what was given, or the default."""
     if given is None:
         return dict.fromkeys(areas, default)
-    if not isinstance(given, Mapping):
+    numbers = by_name(given)
+    if numbers is None:
         raise SowingError(f"The {words} is {given!r}. Give it by treatment, as {{name: number}}.")
-    for name in given:
+    for name in numbers:
         if name not in areas:
             raise SowingError(
                 f"The {words} names a treatment '{name}' that is not sown. Sown are: "
                 f"{', '.join(areas)}."
             )
-    found = {name: number(v, f"{words} of '{name}'", unit, low, high) for name, v in given.items()}
+    found = {
+        name: number(v, f"{words} of '{name}'", unit, low, high) for name, v in numbers.items()
+    }
     return {name: found.get(name, default) for name in areas}
 
 

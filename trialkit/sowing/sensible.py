@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from numbers import Real
 
 from trialkit.errors import SowingError
@@ -119,6 +120,32 @@ def percent(value: object, words: str) -> float:
             f"The {words} is {share:g}%. No more than 100 of 100 can: give 1 to 100%."
         )
     return number(value, words, "%", 1, 100)
+
+
+def listed(values: object) -> list[object] | None:
+    """Return the values of a list, tuple, array or column as a list; None for anything else.
+
+    Parameters
+    ----------
+    values
+        What was given.
+    """
+    if hasattr(values, "tolist"):
+        values = values.tolist()
+    return list(values) if isinstance(values, (list, tuple)) else None
+
+
+def by_name(given: object) -> dict[object, object] | None:
+    """Return a mapping or a column with names as a dictionary; None for anything else.
+
+    Parameters
+    ----------
+    given
+        What was given.
+    """
+    if hasattr(given, "to_dict") and hasattr(given, "index"):
+        given = given.to_dict()
+    return dict(given) if isinstance(given, Mapping) else None
 
 
 def named(value: object, words: str) -> str:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from trialkit.errors import SowingError
-from trialkit.sowing.sensible import named, number, optional, shown
+from trialkit.sowing.sensible import by_name, named, number, optional, shown
 
 #: Yield, %, that 10% more plants bring. Common practice, no source: cereals make up for thin
 #: stands by tillering. In the rice seed rates of Gomez and Gomez 1984, table 2.5, the slope over
@@ -92,13 +92,14 @@ def compare_arms(
     >>> check.alike, check.table["bias_t_ha"].round(3).tolist()
     (False, [0.0, -0.024])
     """
-    if not isinstance(plants_m2, Mapping) or len(plants_m2) < 2:
+    given = by_name(plants_m2)
+    if given is None or len(given) < 2:
         raise SowingError("Give the plants of two treatments or more: {name: plants a m²}.")
     stands = {
         named(name, "treatment"): number(plants, f"stand of '{name}'", "plants/m²", 0.5, 5000)
-        for name, plants in plants_m2.items()
+        for name, plants in given.items()
     }
-    if control not in stands:
+    if not isinstance(control, str) or control not in stands:
         raise SowingError(f"There is no treatment '{control}'. There are: {', '.join(stands)}.")
     allowed = number(tolerance_pct, "tolerance", "%", 0.1, 50)
     response = optional(response_pct, "response of the yield", "%", -10, 10)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import geopandas as gpd
@@ -28,6 +30,9 @@ SCREEN_IN = (9.0, 8.0)
 
 #: Text on a strip, points: the largest, and the smallest that can be read.
 _TEXT_PT, _LEAST_TEXT_PT = 9.0, 4.0
+
+#: Room for a letter, for a mark and for a row of the map's key, inches.
+_LETTER_IN, _KEY_MARK_IN, _KEY_ROW_IN = 0.075, 0.5, 0.19
 
 #: Longest name of a treatment in the legend, and of a strip or block on the ground.
 _LONGEST_NAME, _LONGEST_MARK = 40, 8
@@ -70,23 +75,28 @@ def layout_map(
     names = treatments_in_order(strips["treatment"], control)
     letters, fills = numbers.letters(names), _fills(names, control)
     lines = _lines(plan, boundary, grid)
-    legend_in = 0.2 + 0.19 * max(len(names), lines["kind"].nunique())
     frame = frame_around(layout, boundary)
-    scale = size_on_page(frame, box_in, legend_in)[2]
-    text_pt = min(_TEXT_PT, 0.72 * _width_pt(pegged, scale))
-    ends = _end_marks(pegged, grid, scale, text_pt)
+    key = _key(box_in, names, list(lines["kind"].cat.categories))
+    scale = size_on_page(frame, box_in, key.high_in)[2]
+    width_pt = _width_pt(pegged, scale)
+    text_pt = min(_TEXT_PT, max(_LEAST_TEXT_PT, 0.72 * width_pt))
+    rows = max(1, math.ceil(1.2 * text_pt / width_pt))
+    ends = _end_marks(pegged, grid, text_pt / 72 / scale, rows)
     frame = frame_around(layout, boundary, ends)
     plot = (
         _ground(layout, boundary, zones, grid)
-        + _strips(strips, names, letters, fills)
+        + _strips(strips, names, letters, fills, key.most_letters)
         + _line_layers(lines)
         + p9.geom_map(
-            strips.dissolve("block")[["geometry"]].reset_index(), fill=None, color=INK, size=0.9
+            strips.dissolve("block")[["geometry"]].reset_index(),
+            fill=None,
+            color=INK,
+            size=min(0.9, 0.14 * width_pt),
         )
-        + _letters(strips, pegged, letters, text_pt)
+        + _letters(strips, pegged, letters, text_pt, rows)
         + _end_layers(ends, text_pt)
         + _corner(pegged, grid)
-        + _north(frame, size_on_page(frame, box_in, legend_in)[2])
+        + _north(frame, size_on_page(frame, box_in, key.high_in)[2])
         + _legend()
     )
     return framed(
@@ -97,8 +107,18 @@ def layout_map(
             headlands=bool((layout["role"] == "headland").any()), off=zones is not None
         ),
         box_in=box_in,
-        legend_in=legend_in,
+        legend_in=key.high_in,
+        least_in=key.wide_in,
     )
+
+
+@dataclass(frozen=True, slots=True)
+class _Key:
+    """Room that the map's key takes above it, and the letters it has room for in a name."""
+
+    wide_in: float
+    high_in: float
+    most_letters: int
 
 
 def treatments_in_order(treatments: pd.Series, control: str | None) -> list[str]:
@@ -113,6 +133,16 @@ def treatments_in_order(treatments: pd.Series, control: str | None) -> list[str]
     """
     named = list(dict.fromkeys(treatments.astype(str)))
     return sorted(named, key=lambda name: name != control)
+
+
+def _key(box_in: tuple[float, float], names: Sequence[str], kinds: Sequence[str]) -> _Key:
+    """Return how the key fits: treatments above the map, lines and the mark below it."""
+    below = [len(captions.CORNER), *([max(map(len, kinds))] if kinds else [])]
+    below_in = sum(_KEY_MARK_IN + _LETTER_IN * length for length in below)
+    most = int((box_in[0] - _KEY_MARK_IN) / _LETTER_IN) - 3
+    most = min(_LONGEST_NAME, most, max(len(name) for name in names))
+    wide_in = max(below_in, _KEY_MARK_IN + _LETTER_IN * (most + 3))
+    return _Key(wide_in, 0.4 + _KEY_ROW_IN * (len(names) + max(1, len(kinds))), most)
 
 
 def _fills(names: Sequence[str], control: str | None) -> dict[str, str]:
@@ -177,9 +207,13 @@ def _holes(field: GeoDataFrame) -> GeoDataFrame:
 
 
 def _strips(
-    strips: GeoDataFrame, names: Sequence[str], letters: dict[str, str], fills: dict[str, str]
+    strips: GeoDataFrame,
+    names: Sequence[str],
+    letters: dict[str, str],
+    fills: dict[str, str],
+    most_letters: int,
 ) -> list[object]:
-    labels = {name: f"{letters[name]}  {numbers.shortened(name, _LONGEST_NAME)}" for name in names}
+    labels = {name: f"{letters[name]}  {numbers.shortened(name, most_letters)}" for name in names}
     shown = strips[["geometry"]].assign(
         named=pd.Categorical(strips["treatment"].astype(str).map(labels), list(labels.values()))
     )
@@ -203,15 +237,17 @@ def _line_layers(lines: pd.DataFrame) -> list[object]:
 
 
 def _letters(
-    strips: GeoDataFrame, pegged: PeggedOut, letters: dict[str, str], text_pt: float
+    strips: GeoDataFrame, pegged: PeggedOut, letters: dict[str, str], text_pt: float, rows: int
 ) -> list[object]:
     """Return each treatment's letter on its strip, twice, so that either end can be read."""
-    if text_pt < _LEAST_TEXT_PT:
-        return []
     along = _unit(pegged.heading_deg)
+    lying = pegged.strips.reset_index().set_index("strip").loc[strips["strip"]]
     middles = shapely.get_coordinates(shapely.centroid(strips.geometry.to_numpy()))
-    length = pegged.strips.set_index("strip").loc[strips["strip"], "length_m"].to_numpy()
-    places = np.vstack([middles + (share * length)[:, None] * along for share in (-0.28, 0.28)])
+    # Where strips are narrower than a letter, neighbours have theirs at different places.
+    step = (lying["index"].to_numpy() % rows) * 0.05
+    shares = [-0.28 + step, 0.28 - step]
+    length = lying["length_m"].to_numpy()
+    places = np.vstack([middles + (share * length)[:, None] * along for share in shares])
     marks = pd.DataFrame(places, columns=["x", "y"])
     marks["letter"] = np.tile(strips["treatment"].astype(str).map(letters).to_numpy(), 2)
     return [
@@ -229,37 +265,42 @@ def _letters(
     ]
 
 
-def _end_marks(pegged: PeggedOut, grid: object, scale: float, text_pt: float) -> pd.DataFrame:
+def _end_marks(pegged: PeggedOut, grid: object, text_m: float, rows: int) -> pd.DataFrame:
     """Return the numbers of strips before their near ends, and of blocks beyond their far ends."""
-    size = max(text_pt, _LEAST_TEXT_PT)
-    along, across = _unit(pegged.heading_deg), _unit(pegged.heading_deg + 90)
     pegs = gpd.GeoSeries.from_xy(pegged.pegs["longitude"], pegged.pegs["latitude"], crs=4326)
     corner = shapely.get_coordinates(pegs.iloc[:1].to_crs(grid).to_numpy())[0]
     table = pegged.strips
-    every = max(1, int(np.ceil(size * 1.15 / _width_pt(pegged, scale))))
     middle, far = (table["from_m"] + table["to_m"]) / 2, table["start_m"] + table["length_m"]
+    names = [numbers.shortened(str(name), _LONGEST_MARK) for name in table["strip"]]
+    # Numbers that are wider than their strip stand in two rows; where that is not enough, some.
+    row = np.arange(len(table)) % min(rows, 2)
+    longest_m = text_m * (0.66 * max(map(len, names)) + 0.5)
+    strip_marks = pd.DataFrame(
+        {"name": names, "across": middle, "along": table["start_m"] - row * longest_m}
+    ).iloc[:: math.ceil(rows / 2)]
     blocks = pd.DataFrame({"name": table["block"], "across": middle, "along": far})
     blocks = blocks.groupby("name", sort=False).agg({"across": "mean", "along": "max"})
-    strip_marks = pd.DataFrame(
-        {"name": table["strip"], "across": middle, "along": table["start_m"], "kind": "strip"}
-    ).iloc[::every]
+    blocks = blocks.reset_index().iloc[:: math.ceil(rows / table["block"].value_counts().max())]
+    blocks["name"] = [numbers.shortened(str(name), _LONGEST_MARK) for name in blocks["name"]]
     marks = pd.concat(
-        [strip_marks, blocks.reset_index().assign(kind="block")], ignore_index=True
-    ).assign(angle=_upright_angle(pegged.heading_deg))
-    marks["name"] = [numbers.shortened(str(name), _LONGEST_MARK) for name in marks["name"]]
+        [strip_marks.assign(kind="strip"), blocks.assign(kind="block")], ignore_index=True
+    )
     # Half the text's length and a little room away from the ends, on the ground.
-    half_m = (0.33 * marks["name"].str.len() + 0.45) * size / 72 / scale
+    half_m = (0.33 * marks["name"].str.len() + 0.45) * text_m
     away = marks["along"] + np.where(marks["kind"] == "block", half_m, -half_m)
-    places = corner + np.outer(away, along) + np.outer(marks["across"], across)
-    return marks.assign(x=places[:, 0], y=places[:, 1])
+    places = (
+        corner
+        + np.outer(away, _unit(pegged.heading_deg))
+        + np.outer(marks["across"], _unit(pegged.heading_deg + 90))
+    )
+    return marks.assign(x=places[:, 0], y=places[:, 1], angle=_upright_angle(pegged.heading_deg))
 
 
 def _end_layers(ends: pd.DataFrame, text_pt: float) -> list[object]:
-    size = max(text_pt, _LEAST_TEXT_PT)
     angle = float(ends["angle"].iloc[0])
     text = p9.aes("x", "y", label="name")
     return [
-        p9.geom_text(text, data=some, size=size, angle=angle, color=color, fontweight=weight)
+        p9.geom_text(text, data=some, size=text_pt, angle=angle, color=color, fontweight=weight)
         for some, color, weight in (
             (ends[ends["kind"] == "strip"], INK, "bold"),
             (ends[ends["kind"] == "block"], QUIET, "normal"),
@@ -292,13 +333,14 @@ def _north(frame: np.ndarray, scale: float) -> list[object]:
 
 
 def _legend() -> list[object]:
-    kinds = ("fill", "linetype", "color", "shape")
+    below = {
+        kind: p9.guide_legend(ncol=1, position="bottom") for kind in ("linetype", "color", "shape")
+    }
     return [
-        p9.guides(**{kind: p9.guide_legend(ncol=1) for kind in kinds}),
+        p9.guides(fill=p9.guide_legend(ncol=1, position="top"), **below),
         p9.theme(
             legend_title=p9.element_blank(),
             legend_box="horizontal",
-            legend_position="top",
             legend_key_height=10,
             legend_key_width=22,
             legend_box_just="top",

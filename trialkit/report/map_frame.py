@@ -56,10 +56,12 @@ def framed(
     caption: str = "",
     box_in: tuple[float, float] = HALF_PAGE_IN,
     legend_in: float = LEGEND_IN,
+    least_in: float = _LEAST_IN,
 ) -> Picture:
     """Add what every map has: true proportions, a scale bar, north, no axes."""
     west, south, east, north = frame
     width_in, height_in, scale = size_on_page(frame, box_in, legend_in)
+    width_in = max(width_in, least_in)
     bar = round_length((east - west) * 0.4)
     foot = south - FOOT_IN * 0.6 / scale
     plot = (
@@ -92,8 +94,7 @@ def size_on_page(
     """Return a map's width and height, inches, and its scale, inches a metre."""
     wide, high = frame[2] - frame[0], frame[3] - frame[1]
     scale = min(box_in[0] / wide, (box_in[1] - legend_in - FOOT_IN) / high)
-    width_in = max(wide * scale + 0.1, _LEAST_IN)
-    return width_in, high * scale + legend_in + FOOT_IN, scale
+    return wide * scale + 0.1, high * scale + legend_in + FOOT_IN, scale
 
 
 def round_length(wanted: float) -> float:

@@ -20,6 +20,7 @@ from trialkit.design import (
     strip_variation,
 )
 from trialkit.errors import DesignError, LayoutError, ModelError
+from trialkit.money import payoff
 
 ROUNDING = 1e-9
 #: A difference that keeps strips from being all alike.
@@ -89,6 +90,26 @@ def test_a_gain_is_seen_as_often_as_if_it_had_been_sown(four_pairs):
     assert found.chance_seen(0.35) == np.mean(seen)
 
 
+def test_verdicts_are_those_of_the_payoff(four_pairs):
+    """Each draw put through the season's own decision."""
+    found = rehearse(four_pairs, yields_of(four_pairs, MEANS))
+    said = [
+        payoff(gain + 0.2, error, found.df, price_per_t=300, cost_per_ha=15).verdict
+        for gain, error in zip(found.gains.ravel(), found.errors_t_ha.ravel(), strict=True)
+    ]
+    assert len(set(said)) == 2
+    (row,) = found.verdicts([0.2], 0.05).itertuples()
+    assert row.paid_pct == pytest.approx(100 * np.mean([each == "paid" for each in said]))
+    assert row.not_settled_pct == pytest.approx(
+        100 * np.mean([each == "not settled" for each in said])
+    )
+    steps = found.verdicts(np.linspace(-1, 1, 9), 0.05)
+    assert steps["paid_pct"].is_monotonic_increasing
+    assert steps["did_not_pay_pct"].iloc[[0, -1]].tolist() == [100, 0]
+    with pytest.raises(DesignError, match="Give the first below the second"):
+        found.verdicts([0.1], 0.05, paid_at=0.1, did_not_pay_at=0.9)
+
+
 def test_even_sides_are_drawn_as_the_design_draws(rectangle):
     plan = plan_trial(
         rectangle, ["untreated", "dressed"], 4, Wishes(12, 9), seed=3, draw="even sides"
@@ -115,6 +136,7 @@ def test_a_layout_that_is_not_drawn_shows_its_bias_and_nothing_else(rectangle):
     assert found.draws == 1
     assert found.gains.ravel() == pytest.approx(0.05, abs=TINY)
     assert np.isnan([found.detectable_t_ha, found.chance_seen(0.3)]).all()
+    assert found.verdicts([0.1], 0.05).iloc[:, 1:].isna().all(axis=None)
     assert "shown a difference of 0.050 t/ha" in found.sentence(0.1)
     assert any("not drawn" in note for note in found.notes)
 

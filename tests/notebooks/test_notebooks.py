@@ -10,7 +10,7 @@ import pytest
 from nbclient import NotebookClient
 
 from trialkit.report.render import render
-from trialkit.shipped import demo_trials, shipped
+from trialkit.shipped import demo_folders, demo_trials, shipped
 from trialkit.trial import open_trial
 
 NOTEBOOKS = sorted(shipped("notebooks").glob("*.ipynb"))
@@ -131,15 +131,30 @@ def test_the_season_report_has_no_stray_numbers(markup):
     assert not re.search(r"\bnan\b|\bNaN\b|\bNone\b|\binf\b", text)
 
 
-def test_the_harvest_from_top_to_bottom(trial):
-    # The season report runs through `render` above; the others are run as JupyterLab would.
-    path = next(path for path in NOTEBOOKS if path.stem == "04-harvest")
-    notebook = nbformat.read(path, as_version=4)
+def outputs_of(name, folder):
+    """Run a notebook as JupyterLab would; the season report runs through `render` above."""
+    notebook = nbformat.read(next(p for p in NOTEBOOKS if p.stem == name), as_version=4)
     for cell in notebook.cells:
         if "parameters" in cell.metadata.get("tags", ()):
-            cell.source = f"trial_folder = {str(trial)!r}"
+            cell.source = f"trial_folder = {str(folder)!r}"
     NotebookClient(notebook, timeout=300, kernel_name="python3").execute()
-    outputs = {cell.id: cell.outputs for cell in notebook.cells if cell.cell_type == "code"}
+    return {cell.id: cell.outputs for cell in notebook.cells if cell.cell_type == "code"}
+
+
+# A paddock to plan in, and one that was sown long ago, without past yields or wishes.
+@pytest.mark.parametrize("folder", ["oats-2025-to-plan", "oats-2023-hard-frost"])
+def test_the_design_from_top_to_bottom(folder):
+    outputs = outputs_of("01-design", demo_folders()[folder])
+    for cell in ("price-picture", "layout", "season-rows", "verdicts", "compare-picture"):
+        assert any("text/html" in output.get("data", {}) for output in outputs[cell]), cell
+    assert "This trial cannot tell" in str(outputs["foresight"])
+    assert "in four draws of five" in str(outputs["rehearsed"])
+    invented = "invented ground 1" in str(outputs["season-rows"])
+    assert invented == (folder == "oats-2023-hard-frost")
+
+
+def test_the_harvest_from_top_to_bottom(trial):
+    outputs = outputs_of("04-harvest", trial)
     for shown in ("passes", "delay", "ends", "left-out", "spread", "maps", "strips", "rows"):
         assert any("text/html" in output.get("data", {}) for output in outputs[shown]), shown
     assert "Height above surroundings" in str(outputs["relief"])

@@ -15,6 +15,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
+from scipy.special import stdtr
 
 from trialkit.design.allocation import Allocation, check_seed
 from trialkit.design.layout import TrialPlan
@@ -66,6 +67,10 @@ class Rehearsal:
         The gain each draw showed, t/ha, shape (maps, draws, treatments - 1).
     enough_t_ha
         The true gain each draw needed to come out significant, t/ha, same shape.
+    errors_t_ha
+        The standard error each draw claimed, t/ha, same shape.
+    df
+        Degrees of freedom of the analysis.
     by_map
         One row a map: `mean_t_ha cv_pct std_error_t_ha detectable_t_ha false_positive_pct`.
     notes
@@ -85,6 +90,8 @@ class Rehearsal:
     false_positive_error_pct: float
     gains: Floats
     enough_t_ha: Floats
+    errors_t_ha: Floats
+    df: float
     by_map: pd.DataFrame
     notes: tuple[str, ...]
 
@@ -101,9 +108,53 @@ class Rehearsal:
         float
             0 to 1; not a number for a systematic layout.
         """
-        if math.isnan(self.detectable_t_ha):
+        if self._not_drawn:
             return math.nan
         return float((self.enough_t_ha <= gain_t_ha).mean())
+
+    def verdicts(
+        self,
+        gains_t_ha: Sequence[float],
+        break_even_t_ha: float,
+        *,
+        paid_at: float = 0.9,
+        did_not_pay_at: float = 0.1,
+    ) -> pd.DataFrame:
+        """Return what the season report would say, were a gain true.
+
+        Parameters
+        ----------
+        gains_t_ha
+            True gains, t/ha, each the same in every strip.
+        break_even_t_ha
+            Gain that just covers the cost, t/ha; the price is taken as known.
+        paid_at, did_not_pay_at
+            Chance of having paid from which, and up to which, the report says so.
+
+        Returns
+        -------
+        DataFrame
+            One row a gain: `gain_t_ha paid_pct not_settled_pct did_not_pay_pct`, shares of
+            draws; not a number for a systematic layout.
+        """
+        if not 0 <= did_not_pay_at < paid_at <= 1:
+            raise DesignError(
+                f"A chance up to {did_not_pay_at} cannot be 'did not pay' while one from {paid_at} "
+                "is 'paid'. Give the first below the second, both from 0 to 1."
+            )
+        rows = []
+        for gain in gains_t_ha:
+            chance = stdtr(self.df, (self.gains + gain - break_even_t_ha) / self.errors_t_ha)
+            paid = 100 * float((chance >= paid_at).mean())
+            not_paid = 100 * float((chance <= did_not_pay_at).mean())
+            rows.append((float(gain), paid, 100 - paid - not_paid, not_paid))
+        columns = ["gain_t_ha", "paid_pct", "not_settled_pct", "did_not_pay_pct"]
+        table = pd.DataFrame(rows, columns=columns)
+        return table.assign(**dict.fromkeys(columns[1:], math.nan)) if self._not_drawn else table
+
+    @property
+    def _not_drawn(self) -> bool:
+        return math.isnan(self.detectable_t_ha)
 
     def sentence(self, break_even_t_ha: float | None = None) -> str:
         """Say what the layout would see, and whether that is enough.
@@ -113,7 +164,7 @@ class Rehearsal:
         break_even_t_ha
             Gain that just covers the cost, t/ha.
         """
-        if math.isnan(self.detectable_t_ha):
+        if self._not_drawn:
             return (
                 f"{self.strips} strips in {self.blocks} blocks, not drawn. With no treatment at "
                 f"all this layout would have shown a difference of {self.std_error_t_ha:.3f} t/ha. "
@@ -268,6 +319,8 @@ def _summary(
         false_positive_error_pct=0.0 if every else 100 * math.sqrt(share * (1 - share) / draws),
         gains=gains,
         enough_t_ha=enough,
+        errors_t_ha=errors,
+        df=float(fit.df.flat[0]),
         by_map=by_map,
         notes=(*notes, *_of_error(claimed / error, draws)),
     )

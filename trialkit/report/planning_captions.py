@@ -27,6 +27,8 @@ LAYOUTS_NOTE = (
     "that call a gain or a loss where there is none; 5% is right. A dash: not drawn at random, so "
     "it cannot be known."
 )
+VERDICTS_TITLE = "What the season report would say"
+VERDICTS_NOTE = "Share of draws, were the gain in the first column true in every strip."
 MISFITS_TITLE = "What does not fit the paddock"
 
 HEADINGS = {
@@ -44,7 +46,11 @@ HEADINGS = {
     "std_error_t_ha": "Standard error, t/ha",
     "detectable_t_ha": "Seen from, t/ha",
     "false_positive_pct": "False alarms, %",
-    "chance_seen_pct": "Gain that pays seen, % of draws",
+    "chance_seen_pct": "Gain hoped for seen, % of draws",
+    "gain_t_ha": "True gain, t/ha",
+    "paid_pct": "Paid, %",
+    "not_settled_pct": "Not settled, %",
+    "did_not_pay_pct": "Did not pay, %",
     "why": "Why not, and what would fit",
 }
 

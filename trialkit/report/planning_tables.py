@@ -18,7 +18,8 @@ if TYPE_CHECKING:
 _DECIMALS = {
     **{"cv_pct": 1, "low_pct": 1, "high_pct": 1, "mean_t_ha": 2, "strips": 0, "blocks": 0},
     **{"width_m": 1, "length_m": 0, "area_ha": 1, "std_error_t_ha": 3, "detectable_t_ha": 2},
-    **{"false_positive_pct": 1, "chance_seen_pct": 0},
+    **{"false_positive_pct": 1, "chance_seen_pct": 0, "gain_t_ha": 2},
+    **{"paid_pct": 0, "not_settled_pct": 0, "did_not_pay_pct": 0},
 }
 
 
@@ -74,6 +75,24 @@ def season_rows(rehearsal: Rehearsal, seasons: list[str]) -> Piece:
     shown.insert(0, "season", seasons)
     return house_table(
         "seasons", shown, caption=words.SEASONS_TITLE, headings=words.HEADINGS, decimals=_DECIMALS
+    )
+
+
+def verdict_rows(verdicts: pd.DataFrame) -> Piece:
+    """Show what the report would say of true gains.
+
+    Parameters
+    ----------
+    verdicts
+        From `Rehearsal.verdicts`.
+    """
+    return house_table(
+        "verdicts",
+        verdicts,
+        caption=words.VERDICTS_TITLE,
+        headings=words.HEADINGS,
+        decimals=_DECIMALS,
+        note=words.VERDICTS_NOTE,
     )
 
 

@@ -125,7 +125,7 @@ def compare_scores(
     ...     "value": [7, 6, 6, 5, 8, 6, 5, 6, 7, 4, 6, 5.0]})
     >>> found = compare_scores(table, "vigour", against="untreated")
     >>> found.rows[["higher", "lower", "p"]].to_dict("list")
-    {'higher': [5], 'lower': [1], 'p': [0.125]}
+    {'higher': [5], 'lower': [1], 'p': [0.15625]}
     """
     known = strip_scores(table)
     own = known[known["score"] == score]

@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 import pandas as pd
-from great_tables import GT
 
 from trialkit.columns import COLUMNS
 from trialkit.harvest.settings import RULE_NAMES
 from trialkit.report import captions
 from trialkit.report.numbers import counting_order, p_text
-from trialkit.report.pieces import Piece, captioned
+from trialkit.report.pieces import Piece
+from trialkit.report.tables import house_table
 
 if TYPE_CHECKING:
     from trialkit.design.as_sown import Difference
@@ -257,27 +256,17 @@ def versions(entries: Mapping[str, str]) -> Piece:
 
 
 def _table(key: str, shown: pd.DataFrame, *, currency: str = "", note: str = "") -> Piece:
-    """Return a table whose look is the page's and whose cells are escaped."""
-    shown = shown.reset_index(drop=True).copy()
-    figures = [name for name in shown if name in _DECIMALS]
-    texts = [name for name in shown if name not in _DECIMALS]
-    chances = [name for name in ("p", "p_together") if name in shown]
-    for chance in chances:
-        shown[chance] = [p_text(value) for value in shown[chance]]
-    for name in texts:
-        shown[name] = ["" if pd.isna(cell) else str(cell) for cell in shown[name]]
-    table = GT(shown, id=f"tk-{key}").cols_label(
-        {str(name): _heading(str(name), currency) for name in shown}
+    chances = tuple(name for name in ("p", "p_together") if name in shown)
+    texts = {name: [p_text(value) for value in shown[name]] for name in chances}
+    return house_table(
+        key,
+        shown.assign(**texts),
+        caption=captions.TABLES[key],
+        headings={str(name): _heading(str(name), currency) for name in shown},
+        decimals=_DECIMALS,
+        right=chances,
+        note=note,
     )
-    for name in figures:
-        table = table.fmt_number(name, decimals=_DECIMALS[name])
-    table = table.sub_missing(missing_text="–")
-    table = table.cols_align("left", texts).cols_align("right", [*figures, *chances])
-    if note:
-        table = table.tab_source_note(note)
-    # The table's own style sheet would restyle the whole page.
-    markup = re.sub(r"<style>.*?</style>", "", table.as_raw_html(), count=1, flags=re.S)
-    return captioned(markup, captions.TABLES[key])
 
 
 def _heading(name: str, currency: str) -> str:

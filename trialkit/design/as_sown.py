@@ -28,6 +28,9 @@ LEAST_LEFT_SHARE = 0.25
 #: Lost ground of less than this share of a strip is a slip of drawing and changes nothing.
 _SLIVER_SHARE = 0.002
 
+#: Corners of ground that was cut are rounded to this, m.
+_CORNER_M = 0.001
+
 _WGS84 = "EPSG:4326"
 
 
@@ -252,8 +255,8 @@ def _one(
     if change.ground is not None:
         drawn = gpd.GeoSeries([change.ground], crs=_WGS84).to_crs(grid).iloc[0]
         where = gpd.GeoSeries([change.ground], crs=_WGS84).to_crs(crs).iloc[0]
-    taken, why = _taken(str(row["strip"]), drawn, bogs)
-    left = drawn.difference(taken)
+    bog, why = _taken(str(row["strip"]), drawn, bogs)
+    left, taken = _clean(drawn.difference(bog)), _clean(drawn.intersection(bog))
     whole = left.area < LEAST_LEFT_SHARE * drawn.area
     lost = drawn if whole else taken
     said = dict.fromkeys(word for word in (change.note, *why) if word)
@@ -279,19 +282,24 @@ def _one(
     return difference, {"geometry": where}, gone
 
 
+def _clean(ground: BaseGeometry) -> BaseGeometry:
+    """Return ground without the slivers that edges drawn along each other leave behind."""
+    return polygons_of(shapely.set_precision(ground, _CORNER_M))
+
+
 def _taken(
     strip: str, drawn: BaseGeometry, bogs: Sequence[LostGround]
 ) -> tuple[BaseGeometry, list[str]]:
-    """Return what a strip loses, and why."""
+    """Return the ground that a strip has part in and loses, and why."""
     pieces, why = [], []
     for bog in bogs:
         if bog.strip not in (None, strip):
             continue
-        piece = drawn if bog.ground is None else polygons_of(drawn.intersection(bog.ground))
-        if piece.area > _SLIVER_SHARE * drawn.area:
-            pieces.append(piece)
+        ground = drawn.buffer(1.0) if bog.ground is None else bog.ground
+        if drawn.intersection(ground).area > _SLIVER_SHARE * drawn.area:
+            pieces.append(ground)
             why.append(bog.why)
-    return polygons_of(shapely.union_all(pieces)), why
+    return shapely.union_all(pieces), why
 
 
 def told(differences: Sequence[Difference], strips: int) -> tuple[str, ...]:

@@ -33,7 +33,9 @@ def polygons_of(geometry: BaseGeometry) -> BaseGeometry:
 def part_along(
     strip: BaseGeometry, toward_deg: float, from_m: float, to_m: float | None = None
 ) -> BaseGeometry:
-    """Return the part of a strip between two distances from one of its ends.
+    """Return the ground between two distances from one of a strip's ends.
+
+    It reaches beyond the strip's sides, so that taking it away leaves no slivers along them.
 
     Parameters
     ----------
@@ -67,7 +69,7 @@ def part_along(
     middle, reach = float((corners @ aside).mean()), 2 * float(np.ptp(corners @ aside)) + 1.0
     edges = [(start + at, middle + side) for at in (from_m, end) for side in (-reach, reach)]
     band = shapely.MultiPoint([tuple(a * inward + b * aside) for a, b in edges]).convex_hull
-    return polygons_of(strip.intersection(band))
+    return band
 
 
 def moved_across(strip: BaseGeometry, distance_m: float, toward_deg: float) -> BaseGeometry:

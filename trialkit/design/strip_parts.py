@@ -68,8 +68,7 @@ def part_along(
     aside = np.array([-inward[1], inward[0]])
     middle, reach = float((corners @ aside).mean()), 2 * float(np.ptp(corners @ aside)) + 1.0
     edges = [(start + at, middle + side) for at in (from_m, end) for side in (-reach, reach)]
-    band = shapely.MultiPoint([tuple(a * inward + b * aside) for a, b in edges]).convex_hull
-    return band
+    return shapely.MultiPoint([tuple(a * inward + b * aside) for a, b in edges]).convex_hull
 
 
 def moved_across(strip: BaseGeometry, distance_m: float, toward_deg: float) -> BaseGeometry:

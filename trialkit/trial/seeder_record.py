@@ -25,7 +25,7 @@ _PLACE = RECORD_FOLDER + "/"
 _EDGE_SHARE = 0.02
 
 #: Strips that come out mixed beyond this share of all, and the whole lot lies beside its plan.
-_BESIDE_SHARE = 0.5
+_BESIDE_SHARE = 0.25
 
 #: Passes, or headings, named in a message.
 _NAMED = 8
@@ -273,6 +273,7 @@ def _beside(mixed: int, strips: int) -> Check:
         f"{mixed} of {strips} strips come out mixed: the passes lie beside the plan.",
         "If the whole lot was sown aside, say so in as-sown.csv: a row for all, with moved_m and "
         "toward.",
+        "warning",
     )
 
 

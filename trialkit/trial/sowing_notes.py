@@ -9,6 +9,8 @@ from pathlib import Path
 
 import geopandas as gpd
 import pandas as pd
+import shapely
+from shapely.geometry import box
 from shapely.geometry.base import BaseGeometry
 
 from trialkit.checks import Check
@@ -87,7 +89,7 @@ class SowingNote:
     def fault(self, found: str, wanted: str, column: str = "") -> Check:
         """Return a fault of this row."""
         file, place = self.place
-        return Check(file, f"{place}, {column}" if column else place, found, wanted)
+        return Check(file, ", ".join(part for part in (place, column) if part), found, wanted)
 
 
 def read_sowing_notes(
@@ -109,8 +111,8 @@ def read_sowing_notes(
     notes, checks
         One note a row that says something; and every fault.
     """
-    strips = planned.loc[planned["role"] == "strip", "strip"].tolist()
-    table, checks = read_rows(folder, SOWN_FORM, [*strips, ALL])
+    strips = [str(name) for name in planned.loc[planned["role"] == "strip", "strip"]]
+    table, checks = read_rows(folder, SOWN_FORM, ())
     if table is None:
         return [], checks
     if not {"treatment", "lost", "moved_m"} & set(table):
@@ -119,7 +121,7 @@ def read_sowing_notes(
     notes = []
     for row, cells in table.iterrows():
         note, found = _read_row(int(str(row)), cells, config)
-        checks += [*found, *_faults_of(note, config)]
+        checks += [*found, *_unknown_strip(note, [*strips, ALL]), *_faults_of(note, config)]
         notes.append(note)
     checks += _twice(notes)
     return notes, checks
@@ -260,7 +262,9 @@ def read_sown_drawing(
             lost.append((ground, note.note))
             checks += _touches_none(note, plan)
         elif role == "strip":
-            checks += [*_unknown_strip(note, plan), *_unknown_treatment(note, config)]
+            known = [str(name) for name in plan.index]
+            checks += [*_unknown_strip(note, known), *_unknown_treatment(note, config)]
+            checks += _far_off(note, plan)
             notes.append(note)
         elif role != "headland":  # a copy of the layout has those too
             wanted = "Give it the property strip (its name) or role (lost)."
@@ -269,19 +273,36 @@ def read_sown_drawing(
     return [_without_same_ground(note, plan) for note in notes], lost, checks
 
 
-def _unknown_strip(note: SowingNote, plan: gpd.GeoSeries) -> Iterator[Check]:
-    if note.strip not in plan.index:
-        known = [str(name) for name in plan.index]
-        wanted = suggestion(note.strip, known).strip() or f"It has {', '.join(known)}."
+def _unknown_strip(note: SowingNote, known: list[str]) -> Iterator[Check]:
+    if note.strip not in known:
+        strips = ", ".join(name for name in known if name != ALL)
+        wanted = suggestion(note.strip, known).strip() or f"It has {strips}."
         yield note.fault(f"The layout has no strip '{note.strip}'.", wanted, "strip")
 
 
 def _touches_none(note: SowingNote, plan: gpd.GeoSeries) -> Iterator[Check]:
     if note.ground is not None and not plan.intersects(note.ground).any():
-        yield note.fault(
-            "This lost ground touches no strip.",
-            "Draw it where it is, longitude and latitude (WGS 84), or delete it.",
-        )
+        wanted = _swapped(note.ground, plan) or "Draw it where it is (WGS 84), or delete it."
+        yield note.fault("This lost ground touches no strip.", wanted)
+
+
+def _far_off(note: SowingNote, plan: gpd.GeoSeries) -> Iterator[Check]:
+    """Refuse a strip drawn further from the trial than the trial is wide: it is a mistake."""
+    if note.ground is None:
+        return
+    west, south, east, north = plan.total_bounds
+    about = box(west, south, east, north).buffer(max(east - west, north - south))
+    if not about.intersects(note.ground):
+        wanted = _swapped(note.ground, plan) or "Draw it where it lies (WGS 84)."
+        yield note.fault(f"Strip {note.strip} is drawn far from the trial.", wanted)
+
+
+def _swapped(ground: BaseGeometry, plan: gpd.GeoSeries) -> str:
+    """Say so where longitude and latitude are swapped."""
+    turned = shapely.transform(ground, lambda corners: corners[:, ::-1])
+    if turned.intersects(box(*plan.total_bounds)):
+        return "Longitude and latitude are swapped: longitude comes first."
+    return ""
 
 
 def _drawn_twice(notes: list[SowingNote]) -> Iterator[Check]:

@@ -320,16 +320,34 @@ def test_lab_sets_the_notebooks_to_the_trial_and_keeps_work_that_is_there(demo):
     assert lay_out_notebooks(demo) == []
 
 
-def test_layout_writes_strips_where_there_are_none(demo):
-    strips = json.loads((demo / "layout.geojson").read_text())["features"]
-    assert strips
-    refused = run("layout", demo)
-    assert refused.returncode == BAD_INPUT
-    assert "There is a layout already. It is never changed." in refused.stderr
+def test_layout_writes_strips_where_there_are_none_with_map_and_card(demo):
     (demo / "layout.geojson").unlink()
     shown = run("layout", demo, "--json")
     assert shown.returncode == 0, shown.stderr
     answer = json.loads(shown.stdout)
-    assert answer["wrote"] == [str(demo / "layout.geojson")]
+    assert answer["wrote"] == [
+        str(demo / "layout.geojson"),
+        str(demo / "results" / "layout.png"),
+        str(demo / "results" / "field-card.html"),
+    ]
+    assert answer["new"] is True
     assert answer["allocation"]["seed"] >= 0
     assert len(answer["strips"]) == 12
+
+
+def test_layout_again_leaves_the_strips_and_writes_map_and_card(demo):
+    before = (demo / "layout.geojson").read_bytes()
+    shown = run("layout", demo, "--pdf")
+    assert shown.returncode == 0, shown.stderr
+    assert "There is a layout already; it stays as it is." in shown.stdout
+    assert f"Wrote {demo / 'results' / 'field-card.pdf'}" in shown.stdout
+    assert (demo / "layout.geojson").read_bytes() == before
+    assert (demo / "results" / "field-card.pdf").read_bytes().startswith(b"%PDF-")
+
+
+def test_layout_with_a_pace_that_nobody_takes_writes_nothing(demo):
+    before = snapshot(demo)
+    shown = run("layout", demo, "--pace-m", "9")
+    assert shown.returncode == BAD_INPUT
+    assert "A pace of 9 m is none. Walk 100 m" in shown.stderr
+    assert snapshot(demo) == before

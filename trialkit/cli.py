@@ -77,20 +77,24 @@ def check(folder: Folder, as_json: Json = False) -> None:
 
 
 @app.command()
-def layout(folder: Folder, as_json: Json = False) -> None:
-    """Lay the strips out in the field and draw which gets what; writes layout.geojson."""
-    from trialkit.trial.laying_out import lay_out_folder
+def layout(
+    folder: Folder,
+    pdf: Annotated[bool, typer.Option("--pdf", help="Also set the field card as a PDF.")] = False,
+    pace_m: Annotated[
+        float, typer.Option(help="Length of your pace in metres, for the field card.")
+    ] = 0.9,
+    as_json: Json = False,
+) -> None:
+    """Lay the strips out, draw which gets what, and write the map and the field card."""
+    from trialkit.field_papers import STEPS, make_field_papers
 
-    laid_out = lay_out_folder(folder)
-    sentences = laid_out.sentences()
+    with _progress(len(STEPS) if pdf else len(STEPS) - 1) as tell:
+        papers = make_field_papers(folder, pdf=pdf, pace_m=pace_m, progress=tell)
     if as_json:
-        record = laid_out.plan.record()
-        strips = json.loads(laid_out.plan.strips.to_json(orient="records"))
-        written = [str(laid_out.written)]
-        _print_json(record | {"says": sentences, "strips": strips, "wrote": written})
+        _print_json(papers.record())
         return
-    print("\n".join(sentences))
-    _wrote([laid_out.written], as_json)
+    print("\n".join(papers.says))
+    _wrote(list(papers.written), as_json)
 
 
 @app.command()

@@ -30,7 +30,7 @@ from trialkit.harvest import (
 from trialkit.result import CrossCheck, Summary
 from trialkit.sensitivity import Sensitivity, by_screening
 from trialkit.trial.folder import Trial
-from trialkit.trial.laying_out import read_allocation
+from trialkit.trial.kept_layout import read_allocation
 from trialkit.trial.provenance import input_files, software
 from trialkit.trial.sown_results import not_as_planned, write_sown
 from trialkit.trial.writing import write_csv, write_whole

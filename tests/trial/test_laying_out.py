@@ -9,7 +9,8 @@ import pytest
 from trialkit.design import possible_layouts
 from trialkit.errors import LayoutError, TrialFolderError
 from trialkit.trial import check_folder
-from trialkit.trial.laying_out import lay_out_folder, read_allocation
+from trialkit.trial.kept_layout import read_allocation
+from trialkit.trial.laying_out import lay_out_folder
 
 
 @pytest.fixture

@@ -16,6 +16,7 @@ from trialkit.report.layout_map import layout_map, treatments_in_order
 from trialkit.report.paper import paper_page
 from trialkit.report.pieces import Piece, fill, page_file
 from trialkit.report.wording import INVENTED
+from trialkit.sowing.order import sowing_order
 from trialkit.trial.laying_out import CAUTION
 
 if TYPE_CHECKING:
@@ -95,11 +96,7 @@ def field_card(
     >>> "12 strips in 6 blocks" in page
     True
     """
-    if not _SHORTEST_PACE_M <= pace_m <= _LONGEST_PACE_M:
-        raise LayoutError(
-            f"A pace of {pace_m:g} m is none. Walk 100 m, count your paces, and give 100 divided "
-            "by their number."
-        )
+    check_pace(pace_m)
     planned = plan if isinstance(plan, TrialPlan) else None
     layout = plan.layout if isinstance(plan, TrialPlan) else plan
     pegged = peg_out(layout, planned.heading_deg if planned else None, boundary=boundary)
@@ -126,7 +123,7 @@ def field_card(
         more=card_words.MORE,
         cautions=list(card_words.cautions()),
         sowing=strips,
-        sowing_arms=_sowing(arms, pegged.strips),
+        sowing_arms=_sowing(arms, pegged.strips, control),
         why_order=card_words.WHY_THIS_ORDER if control else "",
         write_down=card_words.WRITE_DOWN,
         clean_out=card_words.CLEAN_OUT,
@@ -140,6 +137,21 @@ def field_card(
         fingerprint=card_words.fingerprint_words(fingerprint) if fingerprint else "",
     )
     return paper_page(f"Field card: {trial}", Piece(body), style=page_file("field-card.css"))
+
+
+def check_pace(pace_m: float) -> None:
+    """Raise a LayoutError if nobody takes such paces.
+
+    Parameters
+    ----------
+    pace_m
+        Length of a pace, m.
+    """
+    if not _SHORTEST_PACE_M <= pace_m <= _LONGEST_PACE_M:
+        raise LayoutError(
+            f"A pace of {pace_m:g} m is none. Walk 100 m, count your paces, and give 100 divided "
+            "by their number."
+        )
 
 
 def _is_wide(ground: GeoDataFrame) -> bool:
@@ -205,17 +217,16 @@ def _passes(width_m: float, seeder_m: float | None) -> str:
     return str(round(passes)) if abs(passes - round(passes)) < _WHOLE_PASS else ""
 
 
-def _sowing(arms: list[dict[str, Any]], strips: pd.DataFrame) -> list[dict[str, Any]]:
-    """Return the strips by treatment, each as they lie, numbered through."""
-    order = 0
-    groups = []
-    for arm in arms:
-        rows = []
-        for strip in strips.loc[strips["treatment"] == arm["name"], "strip"]:
-            order += 1
-            rows.append({"order": order, "strip": str(strip)})
-        groups.append({"letter": arm["letter"], "name": arm["name"], "rows": rows})
-    return groups
+def _sowing(
+    arms: list[dict[str, Any]], strips: pd.DataFrame, control: str | None
+) -> list[dict[str, Any]]:
+    """Return the strips by treatment in the order they are sown, numbered through."""
+    names = [arm["name"] for arm in arms]
+    table = strips[["strip", "block", "treatment"]]
+    steps = sowing_order(table, control or names[0], treatment_order=names[1:]).steps
+    return [
+        arm | {"rows": steps[steps["treatment"] == arm["name"]].to_dict("records")} for arm in arms
+    ]
 
 
 def _peg_rows(pegs: pd.DataFrame, pace_m: float) -> list[dict[str, object]]:

@@ -338,3 +338,46 @@ def test_any_bytes_are_read_or_refused(raw, zone):
         meets_the_schema(table)
         if (table["time"].max() - table["time"].min()).days < 4000:
             frost_nights(table)
+
+
+RECORDS = st.lists(
+    st.tuples(st.integers(0, 400_000), st.integers(-200, 400)),
+    min_size=1,
+    max_size=40,
+    unique_by=lambda record: record[0],
+)
+
+
+@hypothesis_settings(max_examples=60, deadline=None)
+@given(
+    RECORDS,
+    st.sampled_from([(",", "."), (";", ","), ("\t", "."), ("|", ",")]),
+    st.sampled_from(["utf-8", "utf-16", "latin-1"]),
+    st.sampled_from(["%Y-%m-%d %H:%M", "%d.%m.%Y %H:%M", "%Y/%m/%d %H:%M"]),
+    st.sampled_from(["C", "F"]),
+)
+def test_however_written_the_readings_are_the_same(records, marks, encoding, way, unit):
+    delimiter, point = marks
+    begin = pd.Timestamp("2024-06-01")
+    lines = [f"Ort{delimiter}Hügel", f"When{delimiter}Temp"]
+    for minute, tenths in records:
+        time = (begin + pd.Timedelta(minutes=minute)).strftime(way)
+        degrees = tenths / 10 if unit == "C" else tenths / 10 * 1.8 + 32
+        lines.append(f"{time}{delimiter}" + f"{degrees:.4f}".replace(".", point))
+    text = "\n".join(lines)
+    with TemporaryDirectory() as folder:
+        path = Path(folder, "any.csv")
+        path.write_bytes(text.encode(encoding))
+        table = read_temperatures(
+            path,
+            columns={"time": "When", "temperature_c": "Temp"},
+            unit=unit,
+            day_first=True,
+        )
+    meets_the_schema(table)
+    expected = sorted(records)
+    assert table["temperature_c"].to_numpy() == pytest.approx(
+        [tenths / 10 for _, tenths in expected], abs=1e-4
+    )
+    minutes = (table["time"] - begin) / pd.Timedelta(minutes=1)
+    assert minutes.tolist() == [minute for minute, _ in expected]

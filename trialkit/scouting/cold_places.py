@@ -122,9 +122,7 @@ def cold_by_height(
     heights = _heights(places)
     if threshold_c not in frost.thresholds_c:
         known = ", ".join(f"{limit:g}" for limit in frost.thresholds_c)
-        raise ScoutingError(
-            f"threshold_c={threshold_c:g} was not looked below. There are: {known}."
-        )
+        raise ScoutingError(f"Nobody looked below threshold_c={threshold_c:g}. There are: {known}.")
     loggers = sorted(set(frost.nights["logger"]) & set(heights.index))
     _check_loggers(frost, heights, loggers)
     shared = _shared_nights(frost.nights, loggers)

@@ -85,14 +85,14 @@ def night_curves(record: pd.DataFrame) -> NightCurves:
     step = np.diff(there) / _HOUR_MS
     kept = (step > 0) & (step <= longest_step_hours(step))
     begin, end = np.flatnonzero(kept), np.flatnonzero(kept) + 1
-    # Days counted from noon: a piece that begins on one and ends on the next crosses noon.
-    half = 12 * _HOUR_MS
-    day = np.floor((wall[begin] + half) / (24 * _HOUR_MS))
-    since = (wall[begin] + half) / _HOUR_MS - 24 * day
-    to_noon = 24 - since
-    hours = step[begin]
-    crosses = to_noon < hours
-    share = np.where(crosses, to_noon / hours, 1.0)
+    # Days counted from noon, in whole milliseconds: a piece that begins on one and ends on the
+    # next crosses noon.
+    whole_day = 24 * _HOUR_MS
+    day = np.floor((wall[begin] + whole_day / 2) / whole_day)
+    since_ms = wall[begin] + whole_day / 2 - whole_day * day
+    since, hours = since_ms / _HOUR_MS, step[begin]
+    crosses = whole_day - since_ms < there[end] - there[begin]
+    share = np.where(crosses, (24 - since) / hours, 1.0)
     noon = values[begin] + share * (values[end] - values[begin])
     late = begin[crosses]
     return NightCurves(

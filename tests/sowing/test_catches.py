@@ -129,6 +129,7 @@ def test_the_interval_of_the_match_holds_the_truth_as_often_as_it_says():
         ([3.3, 3.4], 0, {}, "time of catch 1 is 0 s"),
         ([3.3, 3.4], True, {}, "time of catch 1 is True"),
         ([33_000, 34_000], 30, {}, r"that is 68,000 l/min; did you mean 68\?"),
+        ([3.3, 3.4], 30, {"unit": "kg"}, "unit of the catches is 'kg'. Give a volume"),
         ([3.3, 3.4], 30, {"confidence": 95}, "confidence is 95. It must be 0.5 to 0.999"),
         ([3.3, 3.4], 30, {"within_pct": 0}, "tolerance wanted is 0%"),
     ],

@@ -159,6 +159,7 @@ def test_living_cells_on_a_seed():
     ("crop", "cells"),
     [
         ("alfalfa", 1e3),
+        ("lucerne", 1e3),
         ("Clover", 1e3),
         ("birdsfoot trefoil", 1e3),
         ("sainfoin", 1e4),

@@ -40,6 +40,8 @@ def test_one_tank_sows_the_untreated_first_and_comes_back():
     assert order.warnings == ()
     assert any("differ by the hour too" in note for note in order.notes)
     assert "locked out" in order.clean_outs[1].tasks[0]
+    brushed = [any("Brush" in task for task in change.tasks) for change in order.clean_outs]
+    assert brushed == [True, False, True]
     assert any("never food, feed" in task for task in order.clean_outs[2].tasks)
 
 

@@ -19,7 +19,7 @@ _EMPTY = (
 )
 _BRUSH = "Brush or blow out tank, meters and hoses; dressing sticks. Mask, gloves, eye protection."
 _RUN = "Run bare seed through all outlets onto a sheet until it comes clean; catch and keep apart."
-_LOOK = "Look into tank, meters and the outlets at both ends: no seed of the old colour left."
+_LOOK = "Look into tank, meters and the outlets at both ends: no seed of the last lot."
 _LOAD = "Load {to}; run it until it comes at every outlet; check the setting of the meter."
 _WRITE = "Write down the time, who looked, and what was left."
 _APART = "Keep seed run out apart and labelled: never food, feed or delivered grain."
@@ -260,23 +260,26 @@ def _steps(
 
 def _clean_outs(steps: pd.DataFrame, rounds: list[dict[str, int]]) -> Iterator[CleanOut]:
     holds: dict[int, str] = {}
+    untreated = next(iter(rounds[0]))
     for turn, tanks in enumerate(rounds, start=1):
         after = int(steps.loc[steps["round"] < turn, "order"].max()) if turn > 1 else 0
         for comes, tank in tanks.items():
-            yield _change(after, tank, holds.get(tank, ""), comes)
+            yield _change(after, tank, holds.get(tank, ""), comes, untreated)
             holds[tank] = comes
     for tank, leaves in sorted(holds.items()):
-        yield _change(len(steps), tank, leaves, "")
+        yield _change(len(steps), tank, leaves, "", untreated)
 
 
-def _change(after: int, tank: int, leaves: str, comes: str) -> CleanOut:
-    tasks = [_EMPTY, _BRUSH]
-    if leaves and comes:
+def _change(after: int, tank: int, leaves: str, comes: str, untreated: str) -> CleanOut:
+    # Bare seed left behind among dressed seed spoils nothing that emptying does not mend.
+    bare = leaves == untreated
+    tasks = [_EMPTY] if bare else [_EMPTY, _BRUSH]
+    if leaves and comes and not bare:
         tasks.append(_RUN)
     tasks.append(_LOOK)
     if comes:
         tasks.append(_LOAD.format(to=f"'{comes}'"))
-    tasks += [_APART, _WRITE] if leaves else [_WRITE]
+    tasks += [_APART, _WRITE] if leaves and not bare else [_WRITE]
     return CleanOut(after, tank, leaves, comes, tuple(tasks))
 
 

@@ -258,6 +258,65 @@ def test_a_hold_status_that_says_nothing_makes_no_column(task_set, state):
     assert "yield_held" not in log
 
 
+# Figures of a real combine, whose header is a machine of its own without a declared connection.
+GEOMETRY = (
+    '<DVC A="DVC-1" D="A0"><DET A="DET-1" B="1" C="1" F="0"/>'
+    '<DET A="DET-2" B="2" C="7" F="1"><DOR A="20"/><DOR A="21"/></DET>'
+    '<DET A="DET-3" B="3" C="6" F="1"><DOR A="30"/></DET>'
+    '<DPT A="20" B="0086" C="870"/><DPT A="21" B="0087" C="0"/><DPT A="30" B="0086" C="2322"/>'
+    "</DVC>"
+    '<DVC A="DVC-2" D="A1"><DET A="DET-11" B="1" C="1" F="0"/>'
+    '<DET A="DET-12" B="2" C="6" F="1"><DOR A="20"/></DET>'
+    '<DET A="DET-13" B="3" C="2" F="1"><DOR A="30"/></DET>'
+    '<DPT A="20" B="0086" C="0"/><DPT A="30" B="0086" C="1372"/></DVC>'
+)
+
+
+@pytest.mark.parametrize("joined", ["", '<CNN A="DVC-1" B="DET-3" C="DVC-2" D="DET-12"/>'])
+def test_where_the_header_is_by_the_machines_own_figures(task_set, joined):
+    parts = ["DET-13", *["DET-1"] * 4, "DET-13", "DET-1"]
+    logs = {"TLG00001": (header(elements=parts), pass_north(first=WHOLE))}
+    folder = task_set(logs, device=GEOMETRY)
+    path = folder / "TASKDATA.XML"
+    path.write_text(path.read_text().replace('G="4">', f'G="4">{joined}'))
+    log = read(folder)
+    assert log["header_ahead_m"].unique().tolist() == [2.824]
+    assert log["header_right_m"].unique().tolist() == [0.0]
+    with pytest.warns(LogWarning, match=r"cuts 2\.82 m ahead of the antenna, as the task data"):
+        moved = split_passes(log)
+    north = (moved["latitude"] - log["latitude"]) * 111_195
+    assert north.to_numpy() == pytest.approx(2.824, abs=0.02)
+    # What trial.toml says goes before.
+    assert read(folder, header_ahead_m=0)["header_ahead_m"].unique().tolist() == [0.0]
+
+
+def test_several_crops_and_fields_in_one_set(task_set):
+    logs = {
+        "TLG00001": (header(), pass_north(first=WHOLE)),
+        "TLG00002": (header(), pass_north(40, first=WHOLE, start=200, lat=-38.4)),
+    }
+    folder = task_set(logs, tasks=[["TLG00001"], ["TLG00002"]])
+    path = folder / "TASKDATA.XML"
+    text = path.read_text()
+    for number, field in (("0", "PFD1"), ("1", "PFD-2")):
+        text = text.replace(f'"TSK-{number}" G', f'"TSK-{number}" E="{field}" G')
+    about = (
+        '<CTP A="CTP1" B="oats"><CVT A="CVT1" B="early"/></CTP><CTP A="CTP-2" B="barley"/>'
+        '<PFD A="PFD1" C="hill" D="0" G="CTP1" H="CVT1"/><PFD A="PFD-2" C="flat" D="0" G="CTP-2"/>'
+    )
+    path.write_text(text.replace("</ISO", f"{about}</ISO"))
+    with (
+        pytest.warns(LogWarning, match=r"'crop' names 2 crops. Records of 'oats' \(60\), 'barley'"),
+        pytest.warns(LogWarning, match=r"'partfield' names 2 fields.*'hill' \(60\), 'flat' \(40\)"),
+    ):
+        assert len(read(folder, crop="Oats")) == 100
+    assert len(read(folder, only={"crop": "oats"})) == 60
+    assert len(read(folder, only={"partfield": "FLAT"})) == 40
+    with pytest.raises(LogError, match=r"'crop': no record is of 'wheat'. Records of 'oats' \(60"):
+        read(folder, only={"crop": "wheat"})
+    assert "crop" not in read(folder, only={"crop": "oats"})
+
+
 def test_yield_by_area_alone_becomes_grain_by_width_and_speed(task_set):
     # 400,000 mg/m2 is 4 t/ha.
     channels = ["0043", "0054", "0063"]
@@ -530,7 +589,10 @@ def test_two_sets_in_one_folder(task_set, tmp_path):
 
 def test_a_real_harvest_log(shared_data):
     """Two logs of a forage harvester, against figures decoded independently (their README)."""
-    with pytest.warns(LogWarning, match="Not there, though the tasks name them: 19 logs"):
+    with (
+        pytest.warns(LogWarning, match="Not there, though the tasks name them: 19 logs"),
+        pytest.warns(LogWarning, match="'partfield' names 2 fields. Records of '.*4,716.*187"),
+    ):
         log = read_log(shared_data / "taskdata", standard_moisture_pct=65.0)
     first, second = (log[log["file"] == f"TLG0000{n}.bin"] for n in (1, 6))
     assert (len(first), len(second)) == (4716, 187)

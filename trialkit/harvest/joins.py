@@ -12,7 +12,7 @@ import shapely
 
 from trialkit.errors import LogError, LogWarning
 from trialkit.harvest.ground import M_DEGREE, Floats
-from trialkit.harvest.passes import has_position
+from trialkit.harvest.metres import has_position
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame

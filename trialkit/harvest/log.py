@@ -21,9 +21,11 @@ from trialkit.harvest.column_guess import (
     propose_for,
     take_apart,
 )
+from trialkit.harvest.crops import wanted_records
 from trialkit.harvest.degrees import WGS84, in_degrees, on_the_globe
 from trialkit.harvest.grain import at_standard_moisture, yield_from_mass
 from trialkit.harvest.ground import interval_s, swath_m, travel_m
+from trialkit.harvest.header import AHEAD, RIGHT
 from trialkit.harvest.machines import joined, machines_of, tracks_of
 from trialkit.harvest.readers import ExportedTable, open_export
 from trialkit.harvest.stamps import read_times
@@ -43,6 +45,9 @@ def read_log(
     crop: str | None = None,
     standard_moisture_pct: float | None = None,
     harvester_m: float | None = None,
+    header_ahead_m: float | None = None,
+    header_right_m: float | None = None,
+    only: Mapping[str, str] | None = None,
 ) -> pd.DataFrame:
     r"""Read the export of a yield monitor, in one file or several.
 
@@ -73,6 +78,13 @@ def read_log(
     harvester_m
         Full cutting width, m, to compute yield where the log has no width, or a machine had not
         written it yet.
+    header_ahead_m, header_right_m
+        How far the cut is ahead of the antenna and to the right of it, m; by default what task
+        data declare. `split_passes` moves the positions there.
+    only
+        Heading of a column to the one value of it that is wanted, such as `{"Crop": "oats"}`, for
+        logs in which several crops, varieties or fields stand together. Of task data the columns
+        are `crop`, `variety` and `partfield`.
 
     Returns
     -------
@@ -82,7 +94,8 @@ def read_log(
         machine declares of itself (`latency_s lead_ignore_s lag_ignore_s yield_held`) and where
         its header is (`header_ahead_m header_right_m`); `machine`, from 1, where files overlap in
         time, so that several machines were at work; then `file` and `row`, the place the record
-        stands in its file, counted from 1 with the heading included. Plain index. Empty cells are NaN. Of task data one row for each yield the machine updated.
+        stands in its file, counted from 1 with the heading included. Plain index. Empty cells are
+        NaN. Of task data one row for each yield the machine updated.
 
     Raises
     ------
@@ -108,6 +121,7 @@ def read_log(
     tables = open_export(path)
     if not tables:
         raise LogError("There is no harvest log: no file was given.")
+    tables = wanted_records(tables, columns or {}, only or {}, crop)
     frames = [
         in_degrees(_canonical(table, columns, units or {}, crop), table.crs or crs or WGS84)
         for table in tables
@@ -123,6 +137,9 @@ def read_log(
             parts.append(_with_yield(log, standard_moisture_pct, harvester_m, file))
     log = joined(parts)
     _check_yield(log, file)
+    for name, told in ((AHEAD, header_ahead_m), (RIGHT, header_right_m)):
+        if told is not None:
+            log[name] = float(told)
     order = (*LOG_COLUMNS, "grain_kg", *MACHINE_COLUMNS, "machine", "file", "row")
     names = [name for name in order if name in log]
     return log[names]

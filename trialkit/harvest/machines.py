@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 
 from trialkit.errors import LogWarning
 from trialkit.harvest.ground import M_DEGREE, Floats, area_ha, seconds
-from trialkit.harvest.passes import JUMP_M_S, NO_PASS, has_position
+from trialkit.harvest.metres import has_position
+from trialkit.harvest.passes import JUMP_M_S, NO_PASS
 
 #: Overlap of two files that is a clock's fault and no second machine, s.
 _SAME_MACHINE_S = 60.0

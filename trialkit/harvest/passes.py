@@ -8,8 +8,16 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from trialkit.errors import LogError
 from trialkit.harvest.ground import Floats, gaps, seconds
+from trialkit.harvest.header import (
+    AHEAD,
+    RIGHT,
+    header_offset,
+    is_move,
+    moved_to_header,
+    warn_of_move,
+)
+from trialkit.harvest.metres import metre_grid, on_grid, put_at
 
 Flags = NDArray[np.bool_]
 Whole = NDArray[np.int64]
@@ -83,7 +91,8 @@ def split_passes(
     """Find the passes of a harvest log.
 
     A pass ends where the heading turns, the monitor paused, the position leaps ahead, or the
-    header was up (a recorded width of zero).
+    header was up (a recorded width of zero). Where the log says how far the header is from the
+    antenna (`header_ahead_m header_right_m`), positions are moved to the header.
 
     Parameters
     ----------
@@ -101,12 +110,18 @@ def split_passes(
     DataFrame
         The log with `x_m`, `y_m` (metres on the grid), `heading_deg` (clockwise from north),
         `pass_id` (from 1, in the order driven; 0 for turns and other records outside passes) and
-        `distance_m` (metres from the start of the pass; NaN outside passes).
+        `distance_m` (metres from the start of the pass; NaN outside passes). Where positions were
+        moved, longitude and latitude too; the header is then no distance from them.
 
     Raises
     ------
     LogError
         If no record has a position.
+
+    Warns
+    -----
+    LogWarning
+        If positions were moved to the header: how far and on whose word.
 
     Examples
     --------
@@ -115,7 +130,8 @@ def split_passes(
     >>> split_passes(up)["pass_id"].unique().tolist()
     [1]
     """
-    x, y = _on_grid(log, grid)
+    metres = metre_grid(log, grid)
+    x, y = on_grid(log, metres)
     clock = seconds(log)
     heading = np.full(len(log), np.nan)
     pass_id = np.zeros(len(log), dtype=np.int64)
@@ -131,44 +147,12 @@ def split_passes(
         distance[usable] = _distances(track, own)
         pass_id[usable] = own
         _bridge(pass_id, distance, heading, np.isfinite(x))
+    offset = header_offset(log)
+    if is_move(offset):
+        x, y = moved_to_header(x, y, heading, offset)
+        log = put_at(log, x, y, metres).assign(**{AHEAD: 0.0, RIGHT: 0.0})
+        warn_of_move(offset)
     return log.assign(x_m=x, y_m=y, heading_deg=heading, pass_id=pass_id, distance_m=distance)
-
-
-def has_position(log: pd.DataFrame) -> Flags:
-    """Tell which records have a position: neither empty nor both zero."""
-    longitude = log["longitude"].to_numpy(dtype=np.float64)
-    latitude = log["latitude"].to_numpy(dtype=np.float64)
-    known = np.isfinite(longitude) & np.isfinite(latitude)
-    return np.asarray(known & ~((longitude == 0) & (latitude == 0)), dtype=bool)
-
-
-def _on_grid(log: pd.DataFrame, grid: object | None) -> tuple[Floats, Floats]:
-    """Return east and north in metres, NaN where there is no position."""
-    from pyproj import Transformer
-
-    known = has_position(log)
-    if not known.any():
-        raise LogError("No record of the log has a position, so there are no passes to find.")
-    longitude = np.where(known, log["longitude"].to_numpy(dtype=np.float64), np.nan)
-    latitude = np.where(known, log["latitude"].to_numpy(dtype=np.float64), np.nan)
-    to_metres = Transformer.from_crs(
-        "EPSG:4326", grid or _own_grid(longitude, latitude), always_xy=True
-    )
-    x, y = to_metres.transform(longitude, latitude)
-    finite = np.isfinite(x) & np.isfinite(y)
-    return np.where(finite, x, np.nan), np.where(finite, y, np.nan)
-
-
-def _own_grid(longitude: Floats, latitude: Floats) -> object:
-    """Return a metre grid about the bulk of the log, whatever a few stray positions say."""
-    import geopandas as gpd
-    from shapely.geometry import box
-
-    from trialkit.position import local_grid
-
-    west, east = np.nanpercentile(longitude, [5, 95])
-    south, north = np.nanpercentile(latitude, [5, 95])
-    return local_grid(gpd.GeoSeries([box(west, south, east, north)], crs="EPSG:4326"))
 
 
 def jumped(x: Floats, y: Floats, clock: Floats | None, jump_m_s: float) -> Flags:

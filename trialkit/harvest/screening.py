@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 
 from trialkit.errors import LogWarning
 from trialkit.harvest.ground import area_ha, full_width_m, seconds, speed_m_s
-from trialkit.harvest.passes import NO_PASS, Flags, has_position, split_passes
+from trialkit.harvest.metres import has_position
+from trialkit.harvest.passes import NO_PASS, Flags, split_passes
 from trialkit.harvest.rules import RULES, Records
 from trialkit.harvest.settings import FOUND, Screening
 from trialkit.harvest.transients import PassEnds, cutting_crop, find_pass_ends

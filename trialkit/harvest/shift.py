@@ -68,11 +68,12 @@ def shift_flow(
     -------
     DataFrame
         The log with `flow_kg_s`, `mass_kg`, `moisture_pct`, `grain_kg` and what the machine says
-        of its yield (`yield_held`) moved back in time, and `yield_t_ha` spread anew over the ground of each record. Where the yield was computed
-        from flow and moisture, each grain gets the moisture that was its own. Grain cut after the
-        log's end, or before a pause of the monitor, is not known: NaN. Where the log holds
-        neither flow nor grain, `recorded_t_ha` is the yield as it was written, moved likewise: a
-        sensor that hangs shows in it, and no more in a yield spread over other ground.
+        of its yield (`yield_held`) moved back in time, and `yield_t_ha` spread anew over the
+        ground of each record. Where the yield was computed from flow and moisture, each grain
+        gets the moisture that was its own. Grain cut after the log's end, or before a pause of
+        the monitor, is not known: NaN. Where the log holds neither flow nor grain,
+        `recorded_t_ha` is the yield as it was written, moved likewise: a sensor that hangs shows
+        in it, and no more in a yield spread over other ground.
 
     Raises
     ------

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from trialkit.errors import LayoutError, LogError, LogWarning
 from trialkit.harvest.ground import Floats, area_ha, column
 from trialkit.harvest.left_out import beside_it
-from trialkit.harvest.passes import has_position
+from trialkit.harvest.metres import has_position, on_grid
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -95,7 +95,7 @@ def assign_strips(
     # With the strips along an axis, bounding boxes all but tell them apart.
     turn = _turn(drawn[0])
     polygons = np.asarray(shapely.transform(drawn, lambda places: places @ turn), dtype=object)
-    x, y = (np.column_stack(_on_grid(log, grid)) @ turn).T
+    x, y = (np.column_stack(on_grid(log, grid)) @ turn).T
     points = np.asarray(shapely.points(x, y), dtype=object)
     known = np.isfinite(x)
     own = _strip_of(points, known, polygons)
@@ -119,16 +119,6 @@ def assign_strips(
 
 def _nothing(log: pd.DataFrame) -> NDArray[np.object_]:
     return np.full(len(log), "", dtype=object)
-
-
-def _on_grid(log: pd.DataFrame, grid: object) -> tuple[Floats, Floats]:
-    from pyproj import Transformer
-
-    known = has_position(log)
-    to_metres = Transformer.from_crs("EPSG:4326", grid, always_xy=True)
-    x, y = to_metres.transform(log["longitude"].to_numpy(), log["latitude"].to_numpy())
-    known &= np.isfinite(x) & np.isfinite(y)
-    return np.where(known, x, np.nan), np.where(known, y, np.nan)
 
 
 def _strip_of(

@@ -143,6 +143,9 @@ class Harvest(_Table):
         float | Literal["estimate"], BeforeValidator(_seconds_or_estimate)
     ] = "estimate"
     edge_m: float | None = Field(None, ge=0)
+    header_ahead_m: float | None = Field(None, ge=-20, le=20)
+    header_right_m: float | None = Field(None, ge=-20, le=20)
+    only: dict[str, str] = Field(default_factory=dict)
     columns: dict[str, str] = Field(default_factory=dict)
     units: dict[str, str] = Field(default_factory=dict)
     screening: Screening = Screening()

@@ -129,6 +129,9 @@ class Trial:
             crop=self.config.trial.crop,
             standard_moisture_pct=harvest.standard_moisture_pct,
             harvester_m=self.config.machines.harvester_m,
+            header_ahead_m=harvest.header_ahead_m,
+            header_right_m=harvest.header_right_m,
+            only=harvest.only or None,
         )
 
 

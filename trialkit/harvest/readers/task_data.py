@@ -10,8 +10,8 @@ Numbers of channels (DDI), their units and counts: the data dictionary of ISO 11
 from __future__ import annotations
 
 import warnings
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import PurePosixPath
 
 import numpy as np
@@ -20,8 +20,10 @@ from numpy.typing import NDArray
 
 from trialkit.errors import LogError, LogWarning, UnitError
 from trialkit.harvest.ground import step_m
+from trialkit.harvest.readers.geometry import header_place
+from trialkit.harvest.readers.machine_log import MachineLog
 from trialkit.harvest.readers.table import ExportedTable
-from trialkit.harvest.readers.task_set import Channel, Part, TaskSet, read_header, read_task_set
+from trialkit.harvest.readers.task_set import Channel, TaskSet, read_header, read_task_set
 from trialkit.harvest.readers.time_log import TimeLog, decode
 from trialkit.incoming.file_set import FileSet
 from trialkit.units import convert
@@ -44,7 +46,8 @@ _UNITS = {
     _WET_TIME: ("mg/s", "grain flow"),
     _WET_AREA: ("mg/m**2", "yield"),
 }
-_SECTION = 4
+#: Channels and properties that belong to a header.
+_OF_HEADER = (_WIDTH, _WORK, 161, _WIDTH_USUAL, _WIDTH_MOST)
 #: Work state of a machine that is out of work, and state of a yield that is held.
 _OFF, _HELD = 0, 1
 #: Share by which the grain flow may miss the machine's own total before it is said, and the
@@ -52,70 +55,6 @@ _OFF, _HELD = 0, 1
 _TOTAL_MISSED, _LEAST_TOTAL_KG = 0.05, 1000.0
 #: The same for the display of a channel.
 _DISPLAY_MISSED = 0.01
-
-
-@dataclass(frozen=True, slots=True)
-class _Log:
-    """One log, or several of the same records with other channels."""
-
-    file: str
-    records: TimeLog
-    sources: tuple[tuple[TimeLog, tuple[Channel, ...]], ...]
-    parts: dict[str, Part]
-
-    def find(self, ddi: int) -> list[tuple[TimeLog, int, Channel]]:
-        """Return the channels of one kind: log, number and what the header says."""
-        return [
-            (log, number, channel)
-            for log, channels in self.sources
-            for number, channel in enumerate(channels)
-            if channel.ddi == ddi
-        ]
-
-    def values(self, ddi: int) -> Floats | None:
-        """Return a channel in counts, carried forward; of several the machine's own one.
-
-        Where only sections of the machine have one, those that are known are added up.
-        """
-        series = [
-            (self._kind(channel), self._carried(log, number, channel))
-            for log, number, channel in self.find(ddi)
-        ]
-        series = [(kind, values) for kind, values in series if np.isfinite(values).any()]
-        if not series:
-            return None
-        whole = [values for kind, values in series if kind != _SECTION]
-        if whole:
-            return max(whole, key=lambda values: np.isfinite(values).sum())
-        sections = np.stack([values for _, values in series])
-        if ddi in (_WORK, _HOLD):
-            return np.asarray((sections == 1).any(axis=0), dtype=np.float64)
-        return np.asarray(np.nansum(sections, axis=0))
-
-    def property(self, ddi: int) -> float | None:
-        """Return a property of the machine, in counts; sections are added up."""
-        found = [(p.kind, p.constants[ddi]) for p in self.parts.values() if ddi in p.constants]
-        whole = [value for kind, value in found if kind != _SECTION]
-        if whole:
-            return float(max(whole))
-        return float(sum(value for _, value in found)) if found else None
-
-    def _kind(self, channel: Channel) -> int:
-        part = self.parts.get(channel.element)
-        return 0 if part is None else part.kind
-
-    def _carried(self, log: TimeLog, number: int, channel: Channel) -> Floats:
-        if channel.constant is not None:
-            return np.full(len(log), float(channel.constant))
-        return log.carried(number)
-
-    def updated(self, ddis: Iterable[int]) -> NDArray[np.bool_]:
-        """Tell which records write one of some channels."""
-        flags = np.zeros(len(self.records), dtype=bool)
-        for ddi in ddis:
-            for log, number, _ in self.find(ddi):
-                flags |= log.written(number)
-        return flags
 
 
 def open_task_data(files: FileSet) -> list[ExportedTable]:
@@ -167,12 +106,12 @@ def open_task_data(files: FileSet) -> list[ExportedTable]:
     ]
 
 
-def _read_logs(files: FileSet, tasks: TaskSet) -> tuple[list[_Log], list[str]]:
+def _read_logs(files: FileSet, tasks: TaskSet) -> tuple[list[MachineLog], list[str]]:
     """Read every log there is; say what is missing or damaged."""
-    logs: list[_Log] = []
+    logs: list[MachineLog] = []
     faults: list[str] = []
     missing = []
-    for task in tasks.logs:
+    for task, about in zip(tasks.logs, tasks.about, strict=True):
         read = []
         for name in task:
             paths = [files.named(f"{name}.{end}", beside=tasks.home) for end in ("xml", "bin")]
@@ -191,7 +130,7 @@ def _read_logs(files: FileSet, tasks: TaskSet) -> tuple[list[_Log], list[str]]:
                 faults.append(_damage(file, records))
             if len(records):
                 read.append((file, records, header.channels))
-        logs += _beside(read, tasks.parts)
+        logs += [replace(log, about=about) for log in _beside(read, tasks)]
     if missing:
         shown = ", ".join(missing[:8]) + (" and others" if len(missing) > 8 else "")
         many = "1 log" if len(missing) == 1 else f"{len(missing)} logs"
@@ -216,21 +155,22 @@ def _damage(file: str, records: TimeLog) -> str:
 
 
 def _beside(
-    read: Sequence[tuple[str, TimeLog, tuple[Channel, ...]]], parts: dict[str, Part]
-) -> list[_Log]:
+    read: Sequence[tuple[str, TimeLog, tuple[Channel, ...]]], tasks: TaskSet
+) -> list[MachineLog]:
     """Put logs of one task together that hold the same records: a log has 255 channels at most."""
-    logs: list[_Log] = []
+    logs: list[MachineLog] = []
     for file, records, channels in read:
         known = logs[-1] if logs else None
         if known is not None and np.array_equal(known.records.time, records.time):
             sources = (*known.sources, (records, channels))
-            logs[-1] = _Log(known.file, known.records, sources, parts)
+            logs[-1] = MachineLog(known.file, known.records, sources, tasks.parts, tasks.joints)
         else:
-            logs.append(_Log(file, records, ((records, channels),), parts))
+            sources = ((records, channels),)
+            logs.append(MachineLog(file, records, sources, tasks.parts, tasks.joints))
     return logs
 
 
-def _no_yield(files: FileSet, tasks: TaskSet, logs: list[_Log], faults: list[str]) -> str:
+def _no_yield(files: FileSet, tasks: TaskSet, logs: list[MachineLog], faults: list[str]) -> str:
     if not tasks.logs:
         return (
             f"{files.name}: the task data name no time log. They may be a plan for a machine and "
@@ -245,7 +185,7 @@ def _no_yield(files: FileSet, tasks: TaskSet, logs: list[_Log], faults: list[str
     )
 
 
-def _columns(log: _Log) -> pd.DataFrame:
+def _columns(log: MachineLog) -> pd.DataFrame:
     """Return the columns of a log under our names, one row a yield update."""
     rows = log.updated(_YIELDS)
     records = log.records
@@ -275,15 +215,26 @@ def _columns(log: _Log) -> pd.DataFrame:
     held = log.values(_HOLD)
     if held is not None and (held == _HELD).any():  # 3 says that the machine cannot tell
         columns["yield_held"] = np.asarray(held == _HELD, dtype=np.float64)[rows]
+    place = header_place(log.parts, log.joints, _headers(log))
+    if place is not None:
+        columns |= {"header_ahead_m": place.ahead_m, "header_right_m": place.right_m}
+    columns |= {name: pd.Categorical([told]).repeat(rows.sum()) for name, told in log.about.items()}
     return pd.DataFrame(columns)
 
 
-def _constant(log: _Log, ddi: int) -> Floats | None:
+def _headers(log: MachineLog) -> list[str]:
+    """Return the parts that may be the header: what writes, or has, a width or a work state."""
+    writing = [channel.element for ddi in _OF_HEADER for _, _, channel in log.find(ddi)]
+    having = [n for n, part in log.parts.items() if set(_OF_HEADER) & part.constants.keys()]
+    return list(dict.fromkeys([*writing, *having]))
+
+
+def _constant(log: MachineLog, ddi: int) -> Floats | None:
     value = log.property(ddi)
     return None if value is None else np.full(len(log.records), value)
 
 
-def _width(log: _Log) -> Floats | None:
+def _width(log: MachineLog) -> Floats | None:
     """Return the width in work, m: logged, else the machine's own."""
     width = log.values(_WIDTH)
     own = [log.property(ddi) for ddi in (_WIDTH, _WIDTH_USUAL, _WIDTH_MOST)]
@@ -295,7 +246,7 @@ def _width(log: _Log) -> Floats | None:
     return np.where(np.isnan(width), np.nan if full is None else full, width) / 1000.0
 
 
-def _grain(log: _Log, width: Floats | None) -> dict[str, Floats]:
+def _grain(log: MachineLog, width: Floats | None) -> dict[str, Floats]:
     """Return flow and moisture, or the yield where no flow and no width is known."""
     moisture = log.values(_MOISTURE)
     wet = {} if moisture is None else {"moisture_pct": moisture / 1e4}
@@ -310,7 +261,7 @@ def _grain(log: _Log, width: Floats | None) -> dict[str, Floats]:
     return _dry_grain(log, width)
 
 
-def _dry_grain(log: _Log, width: Floats | None) -> dict[str, Floats]:
+def _dry_grain(log: MachineLog, width: Floats | None) -> dict[str, Floats]:
     """Return dry grain: at the reference moisture, which then stands for the grain's."""
     reference = log.values(_REFERENCE_MOISTURE)
     if reference is None:
@@ -333,14 +284,14 @@ def _dry_grain(log: _Log, width: Floats | None) -> dict[str, Floats]:
     return {"flow_kg_s": _flow(log, by_area, width), **at}
 
 
-def _flow(log: _Log, by_area: Floats, width: Floats) -> Floats:
+def _flow(log: MachineLog, by_area: Floats, width: Floats) -> Floats:
     """Return the flow, kg/s, that a yield by area (mg/m²), a width and a speed come from."""
     speed = log.values(_SPEED)
     speed_m_s = _speed_m_s(log) if speed is None else speed / 1000.0
     return np.asarray(by_area * width * speed_m_s / 1e6)
 
 
-def _speed_m_s(log: _Log) -> Floats:
+def _speed_m_s(log: MachineLog) -> Floats:
     """Return the speed from one yield update to the next, by position; NaN at other records."""
     rows = np.flatnonzero(log.updated(_YIELDS))
     places = {"latitude": log.records.latitude[rows], "longitude": log.records.longitude[rows]}
@@ -351,7 +302,7 @@ def _speed_m_s(log: _Log) -> Floats:
     return speed
 
 
-def _compare_total(log: _Log) -> None:
+def _compare_total(log: MachineLog) -> None:
     """Say where the flow, added up over time, misses the total the machine counted."""
     total, flow = log.values(_TOTAL), log.values(_WET_TIME)
     if total is None or flow is None:
@@ -369,7 +320,7 @@ def _compare_total(log: _Log) -> None:
         )
 
 
-def _compare_displays(logs: list[_Log]) -> None:
+def _compare_displays(logs: list[MachineLog]) -> None:
     """Say where a machine shows a channel otherwise than its log has it by the standard."""
     said = set()
     for log, (ddi, (unit, words)) in ((log, item) for log in logs for item in _UNITS.items()):

@@ -74,11 +74,18 @@ class Part:
         Value of each property, by its DDI.
     displays
         How channels of this part's machine are shown, by DDI.
+    machine
+        Id of the machine it is part of.
+    number, above
+        Its number in the machine and that of the part it belongs to; 0 for none.
     """
 
     kind: int = 0
     constants: dict[int, int] = field(default_factory=dict)
     displays: dict[int, Display] = field(default_factory=dict)
+    machine: str = ""
+    number: int = 0
+    above: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,13 +98,19 @@ class TaskSet:
         Path of TASKDATA.XML in the set.
     logs
         Names of the time logs of each task, no log twice.
+    about
+        What each of these tasks was about: `partfield`, `crop` and `variety` by name, where told.
     parts
         The parts of all machines, by their id.
+    joints
+        Pairs of connectors by which machines are joined, by their id.
     """
 
     home: str
     logs: tuple[tuple[str, ...], ...]
+    about: tuple[dict[str, str], ...]
     parts: dict[str, Part]
+    joints: tuple[tuple[str, str], ...] = ()
 
 
 def read_task_set(files: FileSet) -> TaskSet:
@@ -126,17 +139,34 @@ def read_task_set(files: FileSet) -> TaskSet:
     elements = [*root, *_external(root, files, home)]
     tasks = [element for element in elements if element.tag == "TSK"]
     seen: set[str] = set()
-    logs = []
+    logs, about = [], []
     for task in tasks:
         names = [attribute(log, "A").upper() for log in task.iter("TLG")]
         own = tuple(name for name in dict.fromkeys(names) if name and name not in seen)
         seen |= set(own)
         if own:
             logs.append(own)
+            about.append(_about(task, elements))
     parts: dict[str, Part] = {}
     for device in (element for element in elements if element.tag == "DVC"):
         parts |= _parts(device)
-    return TaskSet(home, tuple(logs), parts)
+    joined = [connection for task in tasks for connection in task.iter("CNN")]
+    joints = tuple((attribute(pair, "B"), attribute(pair, "D")) for pair in joined)
+    return TaskSet(home, tuple(logs), tuple(about), parts, joints)
+
+
+def _about(task: Element, elements: list[Element]) -> dict[str, str]:
+    """Return what field, crop and variety a task names."""
+    named = {attribute(part, "A"): part for element in elements for part in element.iter()}
+    field = named.get(attribute(task, "E"))
+    if field is None or field.tag != "PFD":
+        return {}
+    crop, variety = (named.get(attribute(field, name)) for name in "GH")
+    told = {"partfield": attribute(field, "C")}
+    for name, found in (("crop", crop), ("variety", variety)):
+        if found is not None:
+            told[name] = attribute(found, "B")
+    return {name: value for name, value in told.items() if value}
 
 
 def _external(root: Element, files: FileSet, home: str) -> list[Element]:
@@ -183,8 +213,10 @@ def _parts(device: Element) -> dict[str, Part]:
     for element in device.iter("DET"):
         objects = [attribute(reference, "A") for reference in element.iter("DOR")]
         constants = dict(properties[name] for name in objects if name in properties)
-        kind = _whole(attribute(element, "C")) or 0
-        parts[attribute(element, "A")] = Part(kind, constants, displays)
+        kind, number, above = (_whole(attribute(element, name)) or 0 for name in "CBF")
+        parts[attribute(element, "A")] = Part(
+            kind, constants, displays, attribute(device, "A"), number, above
+        )
     return parts
 
 

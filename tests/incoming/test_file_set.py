@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from trialkit.errors import LogError, TrialkitError
 from trialkit.harvest import read_log
 from trialkit.incoming import file_set
-from trialkit.incoming.file_set import open_folder, open_zip
+from trialkit.incoming.file_set import open_beside, open_folder, open_zip
 
 LOG = "longitude,latitude,yield_t_ha\n85.0,-38.5,3.1\n85.0,-38.4999,2.9\n"
 
@@ -41,7 +41,9 @@ def test_names_that_lead_out_of_the_zip_write_nothing(tmp_path):
 def test_a_zip_that_would_fill_the_disk(tmp_path):
     path = packed(tmp_path / "a.zip", {"log.csv": b"0" * 60_000_000})
     assert path.stat().st_size < 100_000
-    with pytest.raises(LogError, match=r"would unpack to 1 files and 60 MB, more than the files of"):
+    with pytest.raises(
+        LogError, match=r"would unpack to 1 files and 60 MB, more than the files of"
+    ):
         read_log(path)
 
 
@@ -125,3 +127,22 @@ def test_any_damage_ends_in_a_log_or_an_error_of_our_own(tmp_path, place, junk):
     except TrialkitError:
         return
     assert len(log) >= 1
+
+
+def test_a_file_with_those_that_bear_its_name(tmp_path):
+    for name in ("a.shp", "a.dbf", "b.shp", "c.xml", "._a.shx"):
+        (tmp_path / name).write_text(name)
+    (tmp_path / "folder").mkdir()
+    (tmp_path / "folder" / "a.prj").write_text("")
+    (tmp_path / "a.prj").symlink_to(tmp_path / "folder" / "a.prj")
+    assert sorted(open_beside(tmp_path / "a.shp").members) == ["a.dbf", "a.shp"]
+    (tmp_path / "d.XML").write_text("")
+    assert sorted(open_beside(tmp_path / "c.xml").members) == ["c.xml", "d.XML"]
+
+
+def test_more_files_beside_one_than_it_needs(tmp_path, monkeypatch):
+    monkeypatch.setattr(file_set, "_MOST_FILES", 3)
+    for n in range(4):
+        (tmp_path / f"{n}.xml").write_text("")
+    with pytest.raises(LogError, match="more than 3 files beside it"):
+        open_beside(tmp_path / "0.xml")

@@ -24,6 +24,7 @@ from trialkit.design.guidance.field_drawing import (
     check_degrees,
     geodesic_area_m2,
     line_frame,
+    lines_near,
     obstacle_frame,
     straight,
     strip_frame,
@@ -124,8 +125,8 @@ def fields_of(features: Sequence[Feature], file: str) -> list[Candidate]:
         obstacles += inner
         if inner:
             notes.append(
-                f"{len(inner)} of the shapes inside the field do not say what they are: taken for "
-                "ground to stay off."
+                "Shapes inside the field that do not say what they are, taken for ground to stay "
+                f"off: {len(inner)}."
             )
     if not outlines:
         raise LayoutError(_no_outline(parts, file))
@@ -162,7 +163,7 @@ def _sort(features: Sequence[Feature]) -> _Sorted:
         found.plain.extend(closed)
         found.notes.append("The outline is drawn as a closed line: taken for the field's edge.")
     elif closed:
-        found.notes.append(f"{len(closed)} closed lines are no guidance lines: left out.")
+        found.notes.append(f"Closed lines, which guide nobody, left out: {len(closed)}.")
     return found
 
 
@@ -231,26 +232,24 @@ def _candidate(name: str, group: list[Feature], parts: _Sorted, alone: bool) -> 
 
 def _drawing(name: str, group: list[Feature], parts: _Sorted, alone: bool) -> FieldDrawing:
     polygons = [part for feature in group for part in shapely.get_parts(feature.geometry)]
-    west, south, east, north = shapely.total_bounds(polygons)
-    # Lines may start beyond the hedge, but one from further off is of another field.
-    near = shapely.box(*(2 * np.array([west, south]) - [east, north]),
-                       *(2 * np.array([east, north]) - [west, south]))  # fmt: skip
     field = shapely.union_all(polygons)
     notes = list(parts.notes)
-    lines = [line for line in parts.lines if line.geometry.intersects(near)]
-    if len(lines) < len(parts.lines):
-        far = len(parts.lines) - len(lines)
-        notes.append(f"{far} of {len(parts.lines)} guidance lines are of another field: left out.")
+    rows = [row for line in parts.lines if (row := _line_row(line)) is not None]
+    lines = lines_near(polygons, rows, notes)
     strips = [each for each in parts.strips if alone or each.geometry.intersects(field)]
-    obstacles = [each for each in parts.obstacles if each.geometry.intersects(field)]
+    obstacles = [each for each in parts.obstacles if _in(each.geometry, field)]
     return FieldDrawing(
         name,
         boundary_frame(name, polygons),
         strip_frame([_strip_row(each) for each in strips]),
-        line_frame([row for line in lines if (row := _line_row(line)) is not None]),
+        line_frame(lines),
         obstacle_frame([(each.name, each.geometry) for each in obstacles]),
         tuple(notes),
     )
+
+
+def _in(shape: BaseGeometry, field: BaseGeometry) -> bool:
+    return bool(shape.intersects(field) and not shape.touches(field))
 
 
 def _strip_row(feature: Feature) -> StripRow:
@@ -282,11 +281,11 @@ def _line_row(feature: Feature) -> LineRow | None:
 
 def _no_outline(parts: _Sorted, file: str) -> str:
     held = [
-        f"{len(found)} {word}"
+        f"{word}: {len(found)}"
         for found, word in ((parts.strips, "strips"), (parts.lines, "lines"))
         if found
     ]
-    there = f" There are {' and '.join(held)}." if held else ""
+    there = f" It holds {', '.join(held)}." if held else ""
     return (
         f"{file}: there is no outline of a field in it.{there} Export the boundary as a polygon, "
         "in one folder, zip or file with the lines."

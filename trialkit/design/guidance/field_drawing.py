@@ -12,7 +12,7 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 from pyproj import Geod
-from shapely.geometry import LineString, Point, Polygon
+from shapely.geometry import LineString, Point, Polygon, box
 from shapely.geometry.base import BaseGeometry
 
 from trialkit.errors import LayoutError
@@ -225,6 +225,30 @@ def line_frame(rows: Sequence[LineRow]) -> gpd.GeoDataFrame:
     lines = _tidy([row["geometry"] for row in rows])
     columns["heading_deg"] = [heading_at_start(line) for line in lines]
     return _frame(columns, lines)
+
+
+def lines_near(
+    parts: Sequence[Polygon], rows: Sequence[LineRow], notes: list[str]
+) -> list[LineRow]:
+    """Return the guidance lines about a field; those of another are noted.
+
+    Parameters
+    ----------
+    parts
+        The polygons of the field, longitude and latitude.
+    rows
+        Guidance lines.
+    notes
+        Where to note what is left out.
+    """
+    west, south, east, north = shapely.total_bounds(parts)
+    # Lines may start beyond the hedge; one further off than the field is wide is of another.
+    about = box(2 * west - east, 2 * south - north, 2 * east - west, 2 * north - south)
+    near = [row for row in rows if row["geometry"].intersects(about)]
+    if len(near) < len(rows):
+        far = len(rows) - len(near)
+        notes.append(f"Guidance lines of another field, left out: {far} of {len(rows)}.")
+    return near
 
 
 def obstacle_frame(rows: Sequence[tuple[str, BaseGeometry]]) -> gpd.GeoDataFrame:

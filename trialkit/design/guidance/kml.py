@@ -107,7 +107,7 @@ def _attributes(mark: Element, row: dict[Any, Any]) -> None:
     data = Element("ExtendedData")
     for name, value in row.items():
         known = not (isinstance(value, float) and math.isnan(value)) and value != ""
-        if name != "geometry" and known:
+        if name not in ("geometry", "name") and known:
             SubElement(SubElement(data, "Data", name=str(name)), "value").text = str(value)
     mark.insert(2, data)  # the schema has attributes before the shape
 

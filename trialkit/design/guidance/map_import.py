@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from pathlib import PurePosixPath
 from typing import Any
 
@@ -111,8 +111,8 @@ def _from_layers(files: FileSet, path: str, ending: str) -> list[Feature]:
 
 def _features(frame: gpd.GeoDataFrame, words: str) -> list[Feature]:
     shapes = frame.geometry
-    if shapes.crs is not None and not shapes.crs.equals(CRS(WGS84)):
-        shapes = shapes.to_crs(WGS84)
+    if shapes.crs is not None:
+        shapes = _in_degrees(shapes, words)
     table = frame.drop(columns=[frame.geometry.name]).rename(columns=_COLUMNS)
     return [
         Feature({str(key): _value(value) for key, value in row.items()}, drawn, words)
@@ -147,8 +147,14 @@ def _from_geojson(text: bytes, name: str) -> list[Feature]:
         raise LayoutError(f"{name}: the collection has no features. Export it again.")
     found = [_from_feature(each, name, number) for number, each in enumerate(listed, start=1)]
     features = [feature for feature in found if feature is not None]
-    turn = _geojson_crs(content, name)
-    return features if turn is None else _moved(features, turn)
+    crs = _geojson_crs(content, name)
+    if crs is None:
+        return features
+    shapes = _in_degrees(gpd.GeoSeries([each.geometry for each in features], crs=crs), name)
+    return [
+        Feature(each.attributes, drawn, each.words)
+        for each, drawn in zip(features, shapes, strict=True)
+    ]
 
 
 def _from_feature(each: Any, name: str, number: int) -> Feature | None:
@@ -160,7 +166,7 @@ def _from_feature(each: Any, name: str, number: int) -> Feature | None:
     try:
         geometry = shapely.force_2d(shape(drawn))
     except (ValueError, TypeError, AttributeError, LookupError, RecursionError,
-            OverflowError, shapely.GEOSException):  # fmt: skip
+            OverflowError, shapely.errors.ShapelyError):  # fmt: skip
         raise LayoutError(
             f"{words} has no readable shape. Export it as GeoJSON polygons and lines, WGS 84."
         ) from None
@@ -183,27 +189,24 @@ def _geojson_crs(content: dict[str, Any], name: str) -> CRS | None:
     except (KeyError, TypeError):
         return None
     try:
-        crs = CRS.from_user_input(named if isinstance(named, str) else str(named))
+        return CRS.from_user_input(str(named))
     except CRSError:
         raise LayoutError(
             f"{name}: its coordinate system '{str(named)[:60]}' is not known. Export it as "
             "longitude and latitude (WGS 84)."
         ) from None
-    return None if crs.is_geographic and "84" in crs.name else crs
 
 
-def _moved(features: list[Feature], crs: CRS) -> list[Feature]:
+def _in_degrees(shapes: gpd.GeoSeries, words: str) -> gpd.GeoSeries:
+    if shapes.crs.equals(CRS(WGS84)):
+        return shapes
     try:
-        shapes = gpd.GeoSeries([each.geometry for each in features], crs=crs).to_crs(WGS84)
+        return shapes.to_crs(WGS84)
     except Exception as error:  # the projection library raises errors of several families
         raise LayoutError(
-            f"Its coordinate system {crs.name[:60]} cannot be brought to longitude and latitude. "
-            "Export it as WGS 84."
+            f"{words}: its coordinate system {shapes.crs.name[:60]} cannot be brought to longitude "
+            "and latitude. Export it as WGS 84."
         ) from error
-    return [
-        Feature(each.attributes, drawn, each.words)
-        for each, drawn in zip(features, shapes, strict=True)
-    ]
 
 
 def _from_kml(root: Any, whole: bool, name: str) -> list[Feature]:
@@ -222,7 +225,7 @@ def _from_kml(root: Any, whole: bool, name: str) -> list[Feature]:
             for attributes, shapes in read_placemarks(root)
             for drawn in shapes
         ]
-    except (ValueError, IndexError, shapely.GEOSException) as error:
+    except (ValueError, IndexError, shapely.errors.ShapelyError) as error:
         raise LayoutError(
             f"{name}: a shape is damaged ({str(error)[:80]}). Export it again."
         ) from None
@@ -230,10 +233,9 @@ def _from_kml(root: Any, whole: bool, name: str) -> list[Feature]:
 
 def _number_or_text(key: str, text: str) -> str | float:
     """Return an attribute as a number where the column is one; KML holds text only."""
-    convert: Callable[[str], float] = float
     if key in ("seed_kg_ha", "swath_m", "heading_deg", "area_m2"):
         try:
-            return convert(text)
+            return float(text)
         except ValueError:
             return math.nan
     return text

@@ -32,6 +32,7 @@ from trialkit.design.guidance.field_drawing import (
     check_degrees,
     geodesic_area_m2,
     line_frame,
+    lines_near,
     obstacle_frame,
     straight,
     strip_frame,
@@ -98,7 +99,7 @@ def task_fields(files: FileSet, home: str) -> list[Candidate]:
                 )
             )
     if not found:
-        held = f"It holds {len(fields)} fields without one" if fields else "It holds no field"
+        held = f"Fields without one: {len(fields)}" if fields else "It holds no field"
         raise LayoutError(
             f"{files.name}: there is no outline of a field in it. {held}. Record or draw the "
             "boundary on the terminal, and export again."
@@ -131,8 +132,11 @@ def _drawing(
     name = attribute(field, "C") or attribute(field, "A")
     words = f"{file}, field {name[:40]}"
     parts = [part for each in outlines for part in _polygons(each, words)]
+    if not parts:
+        raise LayoutError(
+            f"{words}: its outline holds no points. Record it again on the terminal, or draw it."
+        )
     for part in parts:
-        check_degrees(part, words)
         if not part.is_valid:
             raise LayoutError(
                 f"{words}: the outline crosses itself or has a fault "
@@ -141,7 +145,7 @@ def _drawing(
             )
     notes: list[str] = []
     strips = list(_zones(tasks, notes))
-    lines = list(_lines(field, notes))
+    lines = lines_near(parts, list(_lines(field, notes)), notes)
     obstacles = list(_obstacles(field, notes))
     return FieldDrawing(
         name,
@@ -170,6 +174,7 @@ def _polygons(element: Element, words: str) -> list[Polygon]:
                 f"{words}: an outline has {len(set(corners))} corners; it needs three. Record it "
                 "again, or draw it."
             )
+        check_degrees(LineString(corners), words)
         (inner if attribute(line, "A") == _INTERIOR else outer).append(corners)
     shells = [Polygon(ring) for ring in outer]
     holes: list[list[list[tuple[float, float]]]] = [[] for _ in shells]
@@ -225,15 +230,13 @@ def _zones(tasks: Sequence[Element], notes: list[str]) -> Iterator[StripRow]:
                     "geometry": shape,
                 }
     if faulty:
-        notes.append(f"{faulty} treatment zones have faulty outlines: left out.")
+        notes.append(f"Treatment zones with faulty outlines, left out: {faulty}.")
 
 
 def _one_shape(parts: Sequence[Polygon]) -> BaseGeometry | None:
     """Return the parts of a zone as one shape, checked; None where there are none."""
-    for part in parts:
-        check_degrees(part, "A zone")
-        if not part.is_valid:
-            raise LayoutError("A zone crosses itself.")
+    if not all(part.is_valid for part in parts):
+        raise LayoutError("A zone crosses itself.")
     return shapely.MultiPolygon(parts) if len(parts) > 1 else (parts[0] if parts else None)
 
 
@@ -285,9 +288,9 @@ def _lines(field: Element, notes: list[str]) -> Iterator[LineRow]:
         else:
             yield row
     if other:
-        notes.append(f"{other} guidance patterns are circles, spirals or empty: left out.")
+        notes.append(f"Guidance patterns that are circles, spirals or empty, left out: {other}.")
     if faulty:
-        notes.append(f"{faulty} guidance lines are faulty: left out.")
+        notes.append(f"Guidance lines that are faulty, left out: {faulty}.")
 
 
 def _line_row(kind: str, name: str, line: Element, pattern: Element | None) -> LineRow | None:
@@ -307,8 +310,8 @@ def _line_row(kind: str, name: str, line: Element, pattern: Element | None) -> L
         kind = PASS
     elif named == REFERENCE_NAME:
         kind = REFERENCE
-    elif kind == AB and not straight(drawn):
-        kind = CURVE
+    elif kind != A_PLUS:
+        kind = AB if straight(drawn) else CURVE
     return {
         "name": named,
         "kind": kind,
@@ -321,6 +324,7 @@ def _line_row(kind: str, name: str, line: Element, pattern: Element | None) -> L
 def _ahead(place: tuple[float, float], heading_deg: float) -> tuple[float, float]:
     if not math.isfinite(heading_deg):
         raise ValueError("no heading")
+    check_degrees(Point(place), "A line")
     longitude, latitude, _ = EARTH.fwd(place[0], place[1], heading_deg, _A_PLUS_M)
     return float(longitude), float(latitude)
 
@@ -350,10 +354,10 @@ def _obstacles(field: Element, notes: list[str]) -> Iterator[tuple[str, BaseGeom
                 check_degrees(shape, "An obstacle")
                 if not shape.is_valid:
                     raise LayoutError("An obstacle crosses itself.")
-        except (LayoutError, ValueError, shapely.GEOSException):
+        except (LayoutError, ValueError, shapely.errors.ShapelyError):
             faulty += 1
             continue
         for shape in shapes:
             yield name, shape
     if faulty:
-        notes.append(f"{faulty} obstacles are faulty and left out: look where they are.")
+        notes.append(f"Obstacles that are faulty, left out: {faulty}. Look where they are.")

@@ -23,8 +23,8 @@ _ACROSS_M = 0.5
 #: Room over the usual step, so that the longer ones leave no holes either.
 _STEP_ROOM = 1.25
 
-#: Sine of the angle to a raster's axis up to which a record is painted on it: 60°.
-_ASLANT = np.sin(np.radians(60))
+#: Sine of the angle to a raster's axis beyond which a record crosses it: 45°.
+_CROSSING = np.sqrt(0.5)
 
 #: Steps longer than this are painted in part only, m: no logger is so slow.
 _LONGEST_STEP_M = 40.0
@@ -95,9 +95,10 @@ def fresh_share(log: pd.DataFrame, width_m: float, cutting: NDArray[np.bool_]) -
     -----
     The potential-area methods of the literature clip polygons; a raster of cells half a metre
     wide and a step long, laid along the passes (and another for those that run across, as on a
-    headland), does the same in time linear in the records. Passes that cross each other at right
-    angles are not held against each other. The outer quarter metre on each side is not looked at,
-    so that passes laid edge to edge do not count as overlapping.
+    headland), does the same in time linear in the records. Each pass is read on the raster along
+    it and painted on both, so that one that crosses the trial takes its ground too; what it takes
+    from a pass that it crosses begins and ends within a cell's length. The outer quarter metre on
+    each side is not looked at, so that passes laid edge to edge do not count as overlapping.
     """
     share = np.full(len(log), np.nan)
     pass_id = log["pass_id"].to_numpy()
@@ -110,16 +111,30 @@ def fresh_share(log: pd.DataFrame, width_m: float, cutting: NDArray[np.bool_]) -
     main = np.angle(np.exp(2j * heading).mean()) / 2
     step = _steps(driven, number)
     for axis, aside in ((main, np.sin(heading - main)), (main + np.pi / 2, np.cos(heading - main))):
-        # Each raster is fine across its own direction; what runs aslant is painted on both.
-        painted = np.flatnonzero(np.abs(aside) <= _ASLANT)
-        if len(painted) == 0:
+        reads = np.abs(aside) <= _CROSSING
+        painted = np.flatnonzero(reads | _near(driven, reads, width_m))
+        if not reads.any():
             continue
         part = driven.iloc[painted]
         cuts = _cuts(part, heading[painted] - axis, step[painted], axis, width_m)
         fresh = _fresh(cuts, number[painted], took[painted])
-        reads = np.abs(aside[painted]) <= np.sqrt(0.5)
-        share[on[painted[reads]]] = fresh[reads]
+        share[on[reads]] = fresh[reads[painted]]
     return share
+
+
+def _near(log: pd.DataFrame, some: NDArray[np.bool_], width_m: float) -> NDArray[np.bool_]:
+    """Tell which records are near enough to some others to cut the same ground."""
+    if some.all() or not some.any():
+        return some
+    size = width_m + _LONGEST_STEP_M
+    column, row = (
+        np.floor(_squeezed(log[name].to_numpy()) / size).astype(np.int64) for name in ("x_m", "y_m")
+    )
+    columns = int(column.max()) + 3
+    cell = (row + 1) * columns + column + 1
+    taken = np.unique(cell[some])
+    around = np.add.outer([-columns, 0, columns], [-1, 0, 1]).ravel()
+    return np.isin(cell, np.unique(np.add.outer(taken, around)))
 
 
 def _steps(log: pd.DataFrame, number: NDArray[np.int32]) -> Floats:
@@ -172,7 +187,13 @@ def _cuts(log: pd.DataFrame, way: Floats, step: Floats, axis: float, width_m: fl
         along_m=max(_ALONG_M, _STEP_ROOM * usual),
     )
     longer = cuts.rows * cuts.columns / _MOST_CELLS
-    return cuts if longer <= 1 else replace(cuts, along_m=1.01 * longer * cuts.along_m)
+    if longer > 1:
+        cuts = replace(cuts, along_m=1.01 * longer * cuts.along_m)
+    # Who crosses paints whole cells: half a cell less on each side is the width on the average.
+    crossing = np.abs(cuts.sine) > _CROSSING
+    inner = (width_m / 2 - cuts.along_m / 2 * np.abs(cuts.sine)) / half
+    scale = np.where(crossing, np.clip(inner, 0.1, 1.0), 1.0)
+    return replace(cuts, sine=cuts.sine * scale, cosine=cuts.cosine * scale)
 
 
 def _squeezed(place: Floats) -> Floats:

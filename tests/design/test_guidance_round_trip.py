@@ -227,3 +227,33 @@ def test_we_read_the_kml_that_gdal_writes(tmp_path, plan, field):
     back = read_field_drawing(path)
     assert back.name == "Home"
     assert back.boundary.union_all().hausdorff_distance(field.union_all()) < SAME_PLACE_DEG
+
+
+@pytest.mark.parametrize("name", FORMATS)
+def test_ground_to_stay_off_reads_back_as_obstacles(field, tmp_path, name):
+    rocks = metres(field, field)
+    at = rocks.union_all().centroid.coords[0]
+    zones = gpd.GeoSeries([shapely.Point(at).buffer(15), shapely.Point(at)], crs=rocks.crs)
+    plan = plan_trial(field, TREATMENTS[:2], 2, WISHES, seed=11, exclusions=zones)
+    written = write_guidance(plan, field, tmp_path, name="x", exclusions=zones)
+    back = read_field_drawing(tmp_path / name)
+    assert len(written) == len(FORMATS) + 1
+    assert back.obstacles["name"].tolist() == ["Stay off 1"]
+    read = metres(back.obstacles, field).geometry.iloc[0]
+    assert read.hausdorff_distance(zones.iloc[0]) < SAME_PLACE_M
+    assert back.boundary.union_all().hausdorff_distance(field.union_all()) < SAME_PLACE_DEG
+    assert not back.strips.intersects(back.obstacles.union_all()).any()
+
+
+def test_an_interrupted_write_leaves_the_last_good_file(plan, field, tmp_path, monkeypatch):
+    first = write_guidance(plan, field, tmp_path, name="x")[0]
+    before = first.read_bytes()
+
+    def full(_path, _target):
+        raise OSError("the disk is full")
+
+    monkeypatch.setattr("pathlib.Path.replace", full)
+    with pytest.raises(OSError, match="the disk is full"):
+        write_guidance(plan, field, tmp_path, name="other")
+    assert first.read_bytes() == before
+    assert sorted(path.name for path in tmp_path.iterdir()) == sorted([*FORMATS, "read-me.txt"])

@@ -17,7 +17,7 @@ from shapely.geometry import Polygon, box
 from xsdata.formats.dataclass.parsers import XmlParser
 from xsdata.formats.dataclass.parsers.config import ParserConfig
 
-from trialkit.design import Wishes, plan_trial, read_field_drawing
+from trialkit.design import Wishes, guidance_files, plan_trial, read_field_drawing
 from trialkit.design.guidance import draw_guidance
 from trialkit.design.guidance.field_drawing import obstacle_frame, strip_frame
 from trialkit.design.guidance.task_export import task_data_xml, task_data_zip
@@ -236,6 +236,10 @@ def test_names_are_cut_and_stay_apart(field):
     }
     assert content.find("PFD").get("C") == "The long paddock behind the old "[:32].rstrip()
     assert broken_limits(strictly(task_data_xml(drawing, 4), 4)) == []
+    told = guidance_files(plan, field, name="x")["read-me.txt"].decode()
+    for name, treatment in zip(names, drawing.strips["treatment"], strict=True):
+        cut = not name.endswith(f" {treatment}")
+        assert (f"{treatment} (the terminal shows: {name})" in told) == cut
 
 
 def test_more_strips_than_a_task_has_zones(drawing, tmp_path):

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from numbers import Real
 
 import geopandas as gpd
 import numpy as np
 import shapely
+from pyproj import CRS
 from shapely.geometry import LineString, Polygon
+from shapely.geometry.base import BaseGeometry
 
 from trialkit.design.fitting import turned
 from trialkit.design.guidance.field_drawing import (
@@ -26,7 +28,7 @@ from trialkit.design.guidance.field_drawing import (
     strip_frame,
 )
 from trialkit.design.layout import TrialPlan
-from trialkit.design.outline import Drawing, SplitFieldError, read_field
+from trialkit.design.outline import Drawing, Field, SplitFieldError, read_field
 from trialkit.errors import LayoutError
 
 #: Name of the one line the whole field can be steered by.
@@ -48,6 +50,7 @@ def draw_guidance(
     *,
     name: str,
     seed_rates_kg_ha: float | Mapping[str, float] | None = None,
+    exclusions: Drawing | None = None,
 ) -> FieldDrawing:
     """Return a planned trial as a field with strips and guidance lines.
 
@@ -61,6 +64,9 @@ def draw_guidance(
         Name of the field or trial, as the terminal shall show it.
     seed_rates_kg_ha
         Seed rate of all strips, or of each treatment, kg/ha; None leaves it to the operator.
+    exclusions
+        Ground to stay off, as it was given to `plan_trial`: shown as obstacles. Points and lines
+        have no ground and are left out.
 
     Returns
     -------
@@ -87,12 +93,13 @@ def draw_guidance(
         }
         for row in shapes.to_dict("records")
     ]
+    outline = _pieces(boundary)
     return FieldDrawing(
         title,
-        boundary_frame(title, _outline(boundary)),
+        boundary_frame(title, _on_earth([piece.ground for piece in outline], outline[0].crs)),
         strip_frame(strips),
         line_frame(_lines(plan)),
-        obstacle_frame([]),
+        obstacle_frame(_obstacles(boundary, exclusions, outline)),
     )
 
 
@@ -156,14 +163,30 @@ def _is_number(value: object) -> bool:
     return isinstance(value, Real) and not isinstance(value, bool)
 
 
-def _outline(boundary: Drawing) -> list[Polygon]:
-    """Return the outline with its holes, longitude and latitude."""
+def _pieces(boundary: Drawing, exclusions: Drawing | None = None) -> list[Field]:
+    """Return the field in metres, in one piece or several."""
     try:
-        pieces = [read_field(boundary)]
+        return [read_field(boundary, exclusions)]
     except SplitFieldError as split:
-        pieces = split.pieces
-    grounds = gpd.GeoSeries([piece.ground for piece in pieces], crs=pieces[0].crs)
-    return list(grounds.to_crs(WGS84))
+        return split.pieces
+
+
+def _on_earth(shapes: Sequence[BaseGeometry], crs: CRS) -> list[Polygon]:
+    return list(gpd.GeoSeries(list(shapes), crs=crs).to_crs(WGS84))
+
+
+def _obstacles(
+    boundary: Drawing, exclusions: Drawing | None, outline: Sequence[Field]
+) -> list[tuple[str, BaseGeometry]]:
+    """Return the exclusion zones inside the field; its holes are part of the outline."""
+    if exclusions is None:
+        return []
+    ground = shapely.union_all([piece.ground for piece in outline])
+    off_limits = [piece.obstacles for piece in _pieces(boundary, exclusions)]
+    inside = shapely.get_parts(shapely.union_all(off_limits).intersection(ground))
+    zones = [part for part in inside if part.geom_type == "Polygon" and part.area > 0]
+    shapes = _on_earth(zones, outline[0].crs) if zones else []
+    return [(f"Stay off {number}", shape) for number, shape in enumerate(shapes, start=1)]
 
 
 def _lines(plan: TrialPlan) -> list[LineRow]:

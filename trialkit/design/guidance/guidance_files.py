@@ -11,7 +11,7 @@ from trialkit.design.guidance.field_drawing import FieldDrawing
 from trialkit.design.guidance.from_plan import draw_guidance
 from trialkit.design.guidance.kml import as_kml
 from trialkit.design.guidance.map_export import as_geojson, as_geopackage, as_shapefiles
-from trialkit.design.guidance.task_export import task_data_zip
+from trialkit.design.guidance.task_export import task_data_zip, zone_names
 from trialkit.design.layout import TrialPlan
 from trialkit.design.outline import Drawing
 
@@ -22,6 +22,7 @@ def guidance_files(
     *,
     name: str,
     seed_rates_kg_ha: float | Mapping[str, float] | None = None,
+    exclusions: Drawing | None = None,
 ) -> dict[str, bytes]:
     """Return what a terminal or a map program can load, by file name.
 
@@ -35,6 +36,8 @@ def guidance_files(
         Name of the field or trial, as the terminal shall show it.
     seed_rates_kg_ha
         Seed rate of all strips, or of each treatment, kg/ha; None leaves it to the operator.
+    exclusions
+        Ground to stay off, as it was given to `plan_trial`: shown as obstacles.
 
     Returns
     -------
@@ -63,7 +66,9 @@ def guidance_files(
     field.kml
     read-me.txt
     """
-    drawing = draw_guidance(plan, boundary, name=name, seed_rates_kg_ha=seed_rates_kg_ha)
+    drawing = draw_guidance(
+        plan, boundary, name=name, seed_rates_kg_ha=seed_rates_kg_ha, exclusions=exclusions
+    )
     return {
         "taskdata-version-4.zip": task_data_zip(drawing, 4),
         "taskdata-version-3.zip": task_data_zip(drawing, 3),
@@ -82,6 +87,7 @@ def write_guidance(
     *,
     name: str,
     seed_rates_kg_ha: float | Mapping[str, float] | None = None,
+    exclusions: Drawing | None = None,
 ) -> list[Path]:
     """Write what a terminal or a map program can load.
 
@@ -97,6 +103,8 @@ def write_guidance(
         Name of the field or trial, as the terminal shall show it.
     seed_rates_kg_ha
         Seed rate of all strips, or of each treatment, kg/ha; None leaves it to the operator.
+    exclusions
+        Ground to stay off, as it was given to `plan_trial`: shown as obstacles.
 
     Returns
     -------
@@ -108,7 +116,9 @@ def write_guidance(
     LayoutError
         If a name or a rate makes no sense.
     """
-    files = guidance_files(plan, boundary, name=name, seed_rates_kg_ha=seed_rates_kg_ha)
+    files = guidance_files(
+        plan, boundary, name=name, seed_rates_kg_ha=seed_rates_kg_ha, exclusions=exclusions
+    )
     home = Path(folder)
     home.mkdir(parents=True, exist_ok=True)
     return [_write_whole(home / file, content) for file, content in files.items()]
@@ -134,8 +144,10 @@ def _read_me(drawing: FieldDrawing) -> str:
     strips, swath_m = drawing.strips, float(reference["swath_m"])
     per_strip = (len(drawing.lines) - 1) // len(strips)
     passes = "one pass" if per_strip == 1 else f"{per_strip} passes"
+    shown = zone_names(strips)
     sown = "\n".join(
         f"  {row['strip']:<5} {row['treatment']}{_rate_words(row['seed_kg_ha'])}"
+        + _cut_words(f"{row['strip']} {row['treatment']}", shown[row["strip"]])
         for row in strips.to_dict("records")
     )
     return f"""\
@@ -168,6 +180,10 @@ Before you drive
 
 def _rate_words(kg_ha: float) -> str:
     return "" if kg_ha != kg_ha else f", {kg_ha:g} kg/ha"
+
+
+def _cut_words(name: str, shown: str) -> str:
+    return "" if name == shown else f" (the terminal shows: {shown})"
 
 
 def _rate_note(drawing: FieldDrawing) -> str:

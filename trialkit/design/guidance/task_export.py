@@ -15,6 +15,7 @@ from decimal import Decimal
 from importlib.metadata import version as package_version
 from typing import Any, Literal
 
+import geopandas as gpd
 import shapely
 from shapely.geometry import LineString, Polygon
 
@@ -210,7 +211,7 @@ def _kg_ha(iso: Any) -> Any:
 
 def _tasks(iso: Any, drawing: FieldDrawing) -> Iterator[Any]:
     rows = drawing.strips.to_dict("records")
-    names = _zone_names(rows)
+    names = zone_names(drawing.strips)
     parts = [rows[at : at + MOST_STRIPS_A_TASK] for at in range(0, len(rows), MOST_STRIPS_A_TASK)]
     titles = [f"Sow {drawing.name}"]
     if len(parts) > 1:
@@ -234,13 +235,21 @@ def _tasks(iso: Any, drawing: FieldDrawing) -> Iterator[Any]:
         )
 
 
-def _zone_names(rows: Sequence[dict[Any, Any]]) -> dict[str, str]:
-    """Return the name of each zone: strip, blank, treatment, cut where need be."""
-    longest = max((len(row["strip"]) for row in rows), default=0)
-    treatments = shortened(
-        list(dict.fromkeys(row["treatment"] for row in rows)), max(DESIGNATOR - longest - 1, 8)
-    )
-    return {row["strip"]: f"{row['strip']} {treatments[row['treatment']]}".strip() for row in rows}
+def zone_names(strips: gpd.GeoDataFrame) -> dict[str, str]:
+    """Return the name each strip has on the terminal: strip, blank, treatment, cut where need be.
+
+    Parameters
+    ----------
+    strips
+        Columns `strip` and `treatment`.
+    """
+    longest = int(strips["strip"].str.len().max()) if len(strips) else 0
+    room = max(DESIGNATOR - longest - 1, 8)
+    treatments = shortened(list(dict.fromkeys(strips["treatment"])), room)
+    return {
+        strip: f"{strip} {treatments[treatment]}".strip()[:DESIGNATOR]
+        for strip, treatment in zip(strips["strip"], strips["treatment"], strict=True)
+    }
 
 
 def _zone(iso: Any, code: int, name: str, row: dict[Any, Any]) -> Any:
@@ -248,7 +257,7 @@ def _zone(iso: Any, code: int, name: str, row: dict[Any, Any]) -> Any:
     parts = list(shapely.get_parts(row["geometry"]))
     return iso.TreatmentZone(
         code=code,
-        designator=name[:DESIGNATOR],
+        designator=name,
         polygons=[_polygon(iso, kind, [part], row["block"] or None) for part in parts],
         process_data_variables=_rate(iso, row["seed_kg_ha"]),
     )

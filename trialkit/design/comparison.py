@@ -53,7 +53,7 @@ def plan_variants(
 
     Parameters
     ----------
-    boundary, treatments, wishes, exclusions
+    boundary, treatments, wishes
         As for `plan_trial`.
     blocks
         Numbers of blocks to try.
@@ -65,6 +65,8 @@ def plan_variants(
         Ways of drawing.
     seed
         Seed of the draws. It only settles which layout is shown; rehearsing draws anew.
+    exclusions
+        As for `plan_trial`.
 
     Returns
     -------

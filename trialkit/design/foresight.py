@@ -198,7 +198,7 @@ def replicates_table(
     >>> from trialkit.design import replicates_table
     >>> table = replicates_table([250, 350], [4], cost_per_ha=20, mean_t_ha=3, expected_t_ha=0.25)
     >>> table["replicates"].tolist()
-    [11, 8]
+    [10, 9]
     """
     if not (math.isfinite(cost_per_ha) and cost_per_ha >= 0):
         raise DesignError(f"The cost is {cost_per_ha} a hectare. Give zero or more.")

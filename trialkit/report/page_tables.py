@@ -12,7 +12,7 @@ from trialkit.harvest.settings import RULE_NAMES
 from trialkit.report import captions
 from trialkit.report.numbers import counting_order, p_text
 from trialkit.report.pieces import Piece
-from trialkit.report.tables import house_table
+from trialkit.report.table_look import house_table
 
 if TYPE_CHECKING:
     from trialkit.design.as_sown import Difference

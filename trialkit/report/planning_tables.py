@@ -8,7 +8,7 @@ import pandas as pd
 
 from trialkit.report import planning_captions as words
 from trialkit.report.pieces import Piece
-from trialkit.report.tables import house_table
+from trialkit.report.table_look import house_table
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

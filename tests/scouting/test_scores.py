@@ -148,7 +148,7 @@ def test_the_words_of_an_ordinal_score():
         "it.",
     )
     few = compare_scores(pairs([1, 2, 1]), "vigour", against="untreated")
-    assert few.sentences[0].endswith("3 blocks cannot give a p below 0.25.")
+    assert few.sentences[0].endswith("The 3 blocks that differ cannot give a p below 0.25.")
 
 
 def test_blocks_that_are_no_pairs_are_ranked_inside():

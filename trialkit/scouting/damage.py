@@ -32,7 +32,7 @@ SCREEN_DIFFERENCE_C: tuple[float, float] = (1.5, 2.0)
 #: Hours that a threshold holds for, as published.
 _HARM_HOURS = 2.0
 #: When frost harm shows: 5 to 10 days later (DPIRD W. Australia, GRDC).
-_LOOK = "Look at the crop 5 to 10 days after."
+_LOOK = "Look at the crop 5 to 10 days after a night that could have hurt; harm shows by then."
 #: Crops in the order that frost harms them most, wheat being the second (DPIRD W. Australia).
 _TENDER_FIRST = ("triticale", "wheat", "barley", "rye", "oats")
 
@@ -86,10 +86,12 @@ class FrostRisk:
     ----------
     nights
         One row a logger and night: `logger date minimum_c at_least stage stage_low stage_high
-        stage_name threshold_c hours_sure hours_possible verdict`. `threshold_c` is the published
-        one for the stage, for the plant. `hours_sure` are below what the least tender stage in
-        question takes, with the smallest difference between sensor and crop; `hours_possible`
-        below what the most tender one takes, with the largest.
+        stage_name threshold_c sure_below_c possible_below_c hours_sure hours_possible verdict`.
+        `threshold_c` is the published one for the stage, for the plant. `sure_below_c` is what
+        the logger shows where the least tender stage in question is harmed, with the smallest
+        difference between sensor and crop (minus infinity where one of the stages has no
+        threshold); `possible_below_c` the same for the most tender stage and the largest
+        difference. `hours_sure` and `hours_possible` are below these.
     sentences
         One for each night that could or may have hurt, or of which nothing is known.
     notes
@@ -177,6 +179,7 @@ def frost_risk(
         threshold_c=[threshold_at(stage) for stage in at["stage"]],
     )
     tender, hardy = _threshold_range(at["low"].to_numpy(), at["high"].to_numpy())
+    nights["sure_below_c"], nights["possible_below_c"] = hardy + least, tender + most
     nights["hours_sure"] = _hours_below(temperatures, nights, hardy + least)
     nights["hours_possible"] = _hours_below(temperatures, nights, tender + most)
     nights["verdict"] = _verdicts(nights, tender)
@@ -267,13 +270,13 @@ def _sentence(night: Mapping[Hashable, object], limit: float) -> str:
     if night["verdict"] == "could have hurt":
         return (
             f"{where}: down to {cold}, and {least}{number('hours_sure'):.1f} hours colder than "
-            f"wheat has been harmed at {stage}. It could have hurt. {_LOOK}"
+            f"wheat has been harmed at {stage}. It could have hurt."
         )
     below_limit = f"{limit:.1f} °C".replace("-", "−")
     return (
         f"{where}: down to {cold}, and {least}{number('hours_possible'):.1f} hours below "
         f"{below_limit}, which harms wheat at the most tender stage possible then, {stage}. It may "
-        f"have hurt. {_LOOK}"
+        "have hurt."
     )
 
 
@@ -287,6 +290,7 @@ def _stage_words(stage: float, low: float, high: float) -> str:
 
 def _notes(sensor: Sensor, crop: str, least: float, most: float) -> tuple[str, ...]:
     notes = [
+        _LOOK,
         "Thresholds: temperatures harmful to wheat if held for two hours, Kansas State Univ. "
         "C-646. They tell which nights to follow up, not what was lost.",
         "Stages between two observations are read off a straight line, though the decimal code is "

@@ -300,7 +300,8 @@ def _sentence(row: _Row, score: str, kind: str, against: str) -> str:
         return f"{head} and {against} were alike in every strip."
     if kind == "ordinal":
         limit = (
-            f" {row.blocks} blocks cannot give a p below {row.smallest_p:.2g}."
+            f" The {row.blocks - row.equal} blocks that differ cannot give a p below "
+            f"{row.smallest_p:.2g}."
             if row.smallest_p > _LEVEL
             else ""
         )

@@ -1,0 +1,348 @@
+"""Pictures of the scouting: counts by strip, frost nights through the season, scores by date."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+import plotnine as p9
+
+from trialkit.columns import label
+from trialkit.report import numbers
+from trialkit.report.pictures import AMBER, BLUE, INK, LINE, QUIET, Picture, house_theme
+from trialkit.scouting import (
+    odd_counts,
+    stage_name,
+    strip_scores,
+    summarise_counts,
+    summarise_scores,
+)
+
+if TYPE_CHECKING:
+    from trialkit.scouting import FrostNights, FrostRisk
+
+_WIDTH_IN = 7.2
+#: Treatments, the control first: told apart by shape; colour only helps.
+_SHAPES = ("o", "s", "^", "D", "v", "P", "X", "*")
+_COLOURS = (BLUE, AMBER, INK, LINE)
+#: Letters that stand side by side under a picture before they have to be turned.
+_LETTERS_ACROSS = 70
+#: Loggers drawn below each other; more are named, not drawn.
+_MOST_LOGGERS = 6
+#: Stages written with their name; more of them would run into each other.
+_NAMED_STAGES = 6
+_NIGHT_AXIS = "Coldest of the night, °C"
+#: What a night's mark means, its shape, its fill and its size.
+_VERDICTS = {
+    "could have hurt": ("D", AMBER, 3.4),
+    "may have hurt": ("D", "white", 3.4),
+    "not known": ("X", LINE, 3.0),
+    "not cold enough": ("o", BLUE, 1.3),
+    "no threshold": ("o", BLUE, 1.3),
+}
+
+
+def counts_plot(table: pd.DataFrame, *, control: str) -> Picture:
+    """Draw plants/m² strip by strip, with every count behind.
+
+    Parameters
+    ----------
+    table
+        From `trialkit.scouting.plant_table`.
+    control
+        The treatment that comes first.
+    """
+    strips = summarise_counts(table)
+    order = strips["strip"].iloc[numbers.counting_order(strips["strip"])].tolist()
+    names = [control, *(name for name in strips["treatment"].unique() if name != control)]
+    known = table[table["count"].notna()]
+    marked = odd_counts(table)[table["count"].notna().to_numpy()]
+    counts = known.assign(
+        strip=pd.Categorical(known["strip"], order),
+        kind=np.where(marked, "far from its strip", "one count"),
+    )
+    means = strips.dropna(subset="plants_m2")
+    means = means.assign(
+        strip=pd.Categorical(means["strip"], order), treatment=_shown(means["treatment"], names)
+    )
+    crowded = sum(map(len, order)) > _LETTERS_ACROSS
+    turned = {"rotation": 90, "va": "top"} if crowded else {}
+    plot = (
+        p9.ggplot(means, p9.aes("strip", "plants_m2"))
+        + p9.geom_point(data=counts[~marked], color=LINE, size=1.8)
+        + p9.geom_point(data=counts[marked], color=AMBER, size=2.6, shape="x", stroke=0.9)
+        + _treatment_marks(len(names))
+        + p9.expand_limits(y=0)
+        + p9.scale_y_continuous(expand=(0.03, 0, 0.06, 0))
+        + p9.scale_x_discrete(limits=order)
+        + p9.labs(x="", y=label("plants_m2"))
+        + house_theme()
+        + p9.theme(
+            panel_grid_major_x=p9.element_blank(),
+            legend_title=p9.element_blank(),
+            axis_text_x=p9.element_text(size=8.5, **turned),
+        )
+    )
+    odd = " A cross marks a count far from the others of its strip." if marked.any() else ""
+    return Picture(
+        plot,
+        alt=_counts_words(means, names),
+        width_in=_WIDTH_IN,
+        height_in=3.4 if crowded else 3.1,
+        caption=f"Large marks are strips, small dots the counts in them.{odd}",
+    )
+
+
+def _counts_words(means: pd.DataFrame, names: Sequence[str]) -> str:
+    parts = []
+    for name in names:
+        own = means[means["treatment"] == numbers.shortened(name, 18)]["plants_m2"]
+        if len(own):
+            parts.append(
+                f"{name} {own.mean():.0f} on average ({own.min():.0f} to {own.max():.0f}, "
+                f"{len(own)} strips)"
+            )
+    return f"Plants/m² by strip: {'; '.join(parts)}."
+
+
+def frost_plot(
+    frost: FrostNights, *, risk: FrostRisk | None = None, stages: pd.DataFrame | None = None
+) -> Picture:
+    """Draw the coldest of each night through the season.
+
+    Parameters
+    ----------
+    frost
+        From `trialkit.scouting.frost_nights`.
+    risk
+        From `trialkit.scouting.frost_risk` on the same temperatures: the published limit, and
+        the nights that could have hurt. Without it the thresholds of `frost` are drawn.
+    stages
+        `date` and `stage` (decimal code), written along the top.
+    """
+    loggers = sorted(frost.nights["logger"].unique())
+    shown = loggers[:_MOST_LOGGERS]
+    nights = frost.nights if risk is None else risk.nights
+    nights = nights[nights["logger"].isin(shown)].dropna(subset="minimum_c")
+    nights = nights.assign(
+        mark=nights["verdict"] if risk is not None else "not cold enough",
+        logger=pd.Categorical(nights["logger"], shown),
+    )
+    low, high = float(nights["minimum_c"].min()), float(nights["minimum_c"].max())
+    floor = min(low, -2.0) - 1.2
+    layers = _limits(nights, floor) if risk is not None else _threshold_lines(frost.thresholds_c)
+    joined = [p9.geom_line(color=LINE, size=0.5)]
+    if nights["date"].min() == nights["date"].max():  # nothing to join
+        joined = []
+    top = high + (0.22 if stages is not None else 0.06) * (high - floor)
+    plot = (
+        p9.ggplot(nights, p9.aes("date", "minimum_c"))
+        + layers
+        + p9.geom_hline(yintercept=0, color=QUIET, size=0.5)
+        + _stage_words(stages, nights, top)
+        + joined
+        + _night_marks(nights)
+        + p9.scale_x_datetime(date_breaks=_breaks(nights["date"]), date_labels="%d %b")
+        + p9.scale_y_continuous(labels=_whole)
+        + p9.coord_cartesian(ylim=(floor, top))
+        + p9.labs(x="", y=_NIGHT_AXIS)
+        + house_theme()
+        + p9.theme(panel_grid_major_x=p9.element_blank())
+    )
+    if len(shown) > 1:
+        plot += p9.facet_wrap("logger", ncol=1)
+    return Picture(
+        plot,
+        alt=_frost_words(frost, risk),
+        width_in=_WIDTH_IN,
+        height_in=0.7 + (2.6 if len(shown) == 1 else 1.75 * len(shown)),
+        caption=_frost_caption(risk, loggers[_MOST_LOGGERS:]),
+    )
+
+
+def _limits(nights: pd.DataFrame, floor: float) -> list[p9.geom_ribbon | p9.geom_step]:
+    """Return the ground below the published limit: surely harmful, and possibly."""
+    band = nights.assign(
+        sure=nights["sure_below_c"].clip(lower=floor - 5),
+        possible=nights["possible_below_c"].clip(lower=floor - 5),
+        bottom=floor - 5,
+    )
+    return [
+        p9.geom_ribbon(p9.aes(ymin="sure", ymax="possible"), data=band, fill="#f3e3cf"),
+        p9.geom_ribbon(p9.aes(ymin="bottom", ymax="sure"), data=band, fill="#e8c9a0"),
+    ]
+
+
+def _threshold_lines(thresholds_c: Sequence[float]) -> list[p9.geom_hline]:
+    return [
+        p9.geom_hline(yintercept=limit, color=AMBER, size=0.5, linetype="dashed")
+        for limit in thresholds_c
+        if limit
+    ]
+
+
+def _night_marks(nights: pd.DataFrame) -> list[p9.geom_point]:
+    return [
+        p9.geom_point(data=own, shape=shape, fill=fill, color=INK if size > 2 else BLUE, size=size)
+        for mark, (shape, fill, size) in reversed(_VERDICTS.items())
+        if len(own := nights[nights["mark"] == mark])
+    ]
+
+
+def _stage_words(
+    stages: pd.DataFrame | None, nights: pd.DataFrame, top: float
+) -> list[p9.geom_vline | p9.geom_label]:
+    if stages is None or stages.empty:
+        return []
+    seen = stages.assign(date=pd.to_datetime(stages["date"]).dt.normalize())
+    seen = seen.groupby("date")["stage"].median().reset_index()
+    seen = seen[seen["date"].between(nights["date"].min(), nights["date"].max())]
+    named = len(seen) <= _NAMED_STAGES
+    words = [
+        f"{stage:.0f}\n{stage_name(stage)}" if named else f"{stage:.0f}" for stage in seen["stage"]
+    ]
+    return [
+        p9.geom_vline(p9.aes(xintercept="date"), data=seen, color=LINE, size=0.5),
+        p9.geom_label(
+            p9.aes(y="at", label="words"),
+            data=seen.assign(words=words, at=top),
+            size=7.5,
+            color=INK,
+            fill="white",
+            label_size=0,
+            va="top",
+        ),
+    ]
+
+
+def _whole(values: Sequence[float]) -> list[str]:
+    return [numbers.number(value, 0) for value in values]
+
+
+def _breaks(dates: pd.Series) -> str:
+    days = (dates.max() - dates.min()).days
+    return "2 weeks" if 21 < days <= 90 else "1 month" if days > 90 else "3 days"
+
+
+def _frost_words(frost: FrostNights, risk: FrostRisk | None) -> str:
+    nights = frost.nights.dropna(subset="minimum_c")
+    coldest = nights.nsmallest(1, "minimum_c").iloc[0]
+    below = int((nights.groupby("date")["minimum_c"].min() < 0).sum())
+    text = (
+        f"Coldest of each night, {nights['date'].min():%d %B} to {nights['date'].max():%d %B %Y}: "
+        f"below 0 °C on {below} nights, down to "
+        f"{numbers.number(coldest['minimum_c'], 1)} °C on {coldest['date']:%d %B}"
+    )
+    if risk is None:
+        return f"{text}."
+    verdicts = risk.nights.groupby("date")["verdict"].agg(set)
+    could = int(verdicts.map(lambda found: "could have hurt" in found).sum())
+    may = int(verdicts.map(lambda found: "may have hurt" in found).sum())
+    return f"{text}. Nights that could have hurt: {could}; that may have: {may}."
+
+
+def _frost_caption(risk: FrostRisk | None, left_out: Sequence[str]) -> str:
+    words = []
+    if risk is not None:
+        words.append(
+            "Full diamonds could have hurt, empty ones may have; crosses are nights with hours "
+            "missing. Shaded: colder than wheat has been harmed at the stage, the darker part "
+            "whichever stage it was. Published limits hold for two hours; they are no forecast of "
+            "loss."
+        )
+    if left_out:
+        words.append(f"Not drawn: {numbers.listed(list(left_out))}.")
+    return " ".join(words)
+
+
+def scores_plot(table: pd.DataFrame, score: str, *, control: str) -> Picture:
+    """Draw one score through the season: each strip, and the middle of each treatment.
+
+    Parameters
+    ----------
+    table
+        From `trialkit.scouting.score_table`.
+    score
+        What was scored.
+    control
+        The treatment that comes first.
+    """
+    strips, middles = (
+        found[found["score"] == score] for found in (strip_scores(table), summarise_scores(table))
+    )
+    names = [control, *(name for name in strips["treatment"].unique() if name != control)]
+    span = (strips["date"].max() - strips["date"].min()) or pd.Timedelta(days=10)
+    step = span * 0.012
+
+    def beside(found: pd.DataFrame) -> pd.DataFrame:
+        place = found["treatment"].map({name: n for n, name in enumerate(names)})
+        at = found["date"] + (place - (len(names) - 1) / 2) * step
+        return found.assign(at=at, treatment=_shown(found["treatment"], names))
+
+    strips, middles = beside(strips), beside(middles)
+    groups = strips.groupby(["at", "value"])["strip"].size()
+    dots = groups.rename("strips").reset_index()
+    dots["size"] = 1.7 * np.sqrt(dots["strips"])
+    kind = str(strips["kind"].iloc[0])
+    lines = [p9.geom_line(p9.aes(group="treatment", color="treatment"), size=0.7)]
+    if middles["date"].nunique() < 2:  # nothing to join
+        lines = []
+    days = sorted(strips["date"].unique())
+    plot = (
+        p9.ggplot(middles, p9.aes("at", "middle"))
+        + p9.geom_point(p9.aes(y="value", size="size"), data=dots, color=LINE)
+        + lines
+        + _treatment_marks(len(names))
+        + p9.scale_color_manual(values=[QUIET, *_later_colours(len(names))], guide=None)
+        + p9.scale_size_identity()
+        + p9.scale_x_datetime(breaks=days, date_labels="%d %b")
+        + p9.labs(x="", y=f"{numbers.shortened(score)}{', %' if kind == 'percent' else ''}")
+        + house_theme()
+        + p9.theme(panel_grid_major_x=p9.element_blank(), legend_title=p9.element_blank())
+    )
+    middle = "median" if kind == "ordinal" else "mean"
+    return Picture(
+        plot,
+        alt=_scores_words(middles, score, middle),
+        width_in=_WIDTH_IN,
+        height_in=3.0,
+        caption=f"Marks are the {middle} of the strips, grey dots the strips: "
+        "the larger, the more of them.",
+    )
+
+
+def _scores_words(middles: pd.DataFrame, score: str, middle: str) -> str:
+    days = []
+    for day, own in middles.groupby("date"):
+        values = ", ".join(
+            f"{name} {value:.3g}"
+            for name, value in zip(own["treatment"], own["middle"], strict=True)
+        )
+        days.append(f"{pd.Timestamp(str(day)):%d %B}: {values}")
+    return f"{score}, {middle} of the strips. {'; '.join(days)}."
+
+
+def _shown(column: pd.Series, names: Sequence[str]) -> pd.Series:
+    """Return treatments by names that fit, the control first."""
+    short = [numbers.shortened(name, 18) for name in names]
+    shown = column.astype(str).map(dict(zip(names, short, strict=True)))
+    return shown.astype(pd.CategoricalDtype(short))
+
+
+def _treatment_marks(
+    treatments: int,
+) -> list[p9.geom_point | p9.scale_shape_manual | p9.scale_fill_manual]:
+    """Return a mark a treatment, the control's empty."""
+    shapes = [_SHAPES[i % len(_SHAPES)] for i in range(treatments)]
+    return [
+        p9.geom_point(p9.aes(shape="treatment", fill="treatment"), color=INK, size=3.3, stroke=0.6),
+        p9.scale_shape_manual(values=shapes),
+        p9.scale_fill_manual(values=["white", *_later_colours(treatments)]),
+    ]
+
+
+def _later_colours(treatments: int) -> list[str]:
+    """Return the colours of all treatments but the control."""
+    return [_COLOURS[i % len(_COLOURS)] for i in range(treatments - 1)]

@@ -1,6 +1,48 @@
-"""From a gain and its error to money: whether it paid, and how sure that is."""
+"""From a gain and its error to money: what it cost, whether it paid, how sure, and what next."""
 
-from trialkit.money.budget import partial_budget
-from trialkit.money.payoff import Payoff, payoff
+from trialkit.money.break_even import break_even_curve, likely_prices, payoff_grid
+from trialkit.money.budget import budget_sensitivity, partial_budget
+from trialkit.money.costs import Costs, CostSheet, Rates, cost_sheet, extra_cost
+from trialkit.money.decision import NextStep, TrialCost, next_step
+from trialkit.money.grades import Grade, expected_price, grade_chances, price_by_grade
+from trialkit.money.grain_price import Deductions, net_price
+from trialkit.money.loss_integrals import normal_loss, t_loss
+from trialkit.money.money_checks import check_cost
+from trialkit.money.payoff import Payoff, PriceGain, payoff
+from trialkit.money.ranking import Ranking, rank_treatments
+from trialkit.money.risk import Risk, season_risk
+from trialkit.money.trial_value import value_of_knowing, value_of_trial
 
-__all__ = ["Payoff", "partial_budget", "payoff"]
+__all__ = [
+    "CostSheet",
+    "Costs",
+    "Deductions",
+    "Grade",
+    "NextStep",
+    "Payoff",
+    "PriceGain",
+    "Ranking",
+    "Rates",
+    "Risk",
+    "TrialCost",
+    "break_even_curve",
+    "budget_sensitivity",
+    "check_cost",
+    "cost_sheet",
+    "expected_price",
+    "extra_cost",
+    "grade_chances",
+    "likely_prices",
+    "net_price",
+    "next_step",
+    "normal_loss",
+    "partial_budget",
+    "payoff",
+    "payoff_grid",
+    "price_by_grade",
+    "rank_treatments",
+    "season_risk",
+    "t_loss",
+    "value_of_knowing",
+    "value_of_trial",
+]

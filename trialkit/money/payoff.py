@@ -3,20 +3,18 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass
 
-import numpy as np
-from scipy import optimize, stats
-
 from trialkit.errors import MoneyError
+from trialkit.money.money_checks import (
+    check_cost,
+    check_estimate,
+    check_levels,
+    check_number,
+    check_price,
+)
+from trialkit.money.net_money import NetMoney, Unsure
 from trialkit.result import Verdict
-
-#: Gauss-Legendre points on each panel of the price range.
-_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(32)
-#: Where a t distribution turns, in standard errors: panels break there, so that even a gain
-#: known very well (a step in the price) is integrated to many digits.
-_TURNS = np.array([-40.0, -15.0, -6.0, -3.0, -1.0, 0.0, 1.0, 3.0, 6.0, 15.0, 40.0])
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +43,38 @@ class Payoff:
     verdict: Verdict
 
 
+@dataclass(frozen=True, slots=True)
+class PriceGain:
+    """What the treated grain fetches more a tonne than the control's, through its grade.
+
+    Parameters
+    ----------
+    per_t
+        Estimated price difference, money per tonne; negative if the treated grain fetches less.
+    std_error
+        Its standard error, money per tonne; zero if every load was paid alike.
+    df
+        Degrees of freedom of the standard error; `math.inf` for a known one.
+    control_yield_t_ha
+        Yield of the control, t/ha: all of it, not only the gain, is sold at the other price.
+    """
+
+    per_t: float
+    std_error: float
+    df: float
+    control_yield_t_ha: float
+
+    def __post_init__(self) -> None:
+        check_number(self.per_t, "The price difference", least=-math.inf)
+        check_number(self.std_error, "The standard error of the price difference")
+        check_number(self.control_yield_t_ha, "The control's yield", above=True)
+        if math.isnan(self.df) or self.df <= 0:
+            raise MoneyError(
+                f"The degrees of freedom of the price difference are {self.df}. They must be above "
+                "zero."
+            )
+
+
 def payoff(
     gain_t_ha: float,
     std_error: float,
@@ -56,6 +86,9 @@ def payoff(
     confidence: float = 0.95,
     paid_at: float = 0.9,
     did_not_pay_at: float = 0.1,
+    saved_per_ha: float = 0.0,
+    price_gain: PriceGain | None = None,
+    mean_yield_t_ha: float | None = None,
 ) -> Payoff:
     """Turn an estimated gain into money a hectare, with its interval and its chance.
 
@@ -65,6 +98,10 @@ def payoff(
     that it is above zero come from that one joint distribution, so they cannot contradict each
     other; without a range both are the exact t results at the one price. `break_even_t_ha` and
     `net_per_ha` are always taken at `price_per_t`.
+
+    A treatment can pay through grade as well. With a price gain d, `price_per_t` is the price of
+    the control's grain, and net money is gain × (price + d) + control yield × d − cost, with d
+    t-distributed too and independent of the gain.
 
     Parameters
     ----------
@@ -86,6 +123,12 @@ def payoff(
         Chance from which the verdict is `"paid"`.
     did_not_pay_at
         Chance up to which the verdict is `"did not pay"`.
+    saved_per_ha
+        What the treatment saves of other inputs, money per hectare.
+    price_gain
+        Price difference through grade; None if all grain fetches the same.
+    mean_yield_t_ha
+        Mean yield of the trial, t/ha; with it a cost that must be one a tonne is refused.
 
     Returns
     -------
@@ -110,114 +153,97 @@ def payoff(
     >>> answer.verdict, round(answer.break_even_t_ha, 3), round(answer.chance_paid, 3)
     ('paid', 0.1, 0.973)
     """
-    _check_gain(gain_t_ha, std_error, df)
-    _check_money(price_per_t, cost_per_ha, price_range)
-    _check_levels(confidence, paid_at, did_not_pay_at)
-    low, high = price_range or (price_per_t, price_per_t)
-
-    def chance_above(net: float) -> float:
-        wanted = net + cost_per_ha
-        gains = gain_t_ha + _TURNS * std_error
-        turns = wanted / gains[np.abs(gains) > std_error * 1e-9]
-        prices, weights = _price_points(low, float(price_per_t), high, turns)
-        return float(weights @ stats.t.sf((wanted / prices - gain_t_ha) / std_error, df))
-
+    net = net_money(
+        gain_t_ha, std_error, df, price_per_t=price_per_t, cost_per_ha=cost_per_ha,
+        price_range=price_range, saved_per_ha=saved_per_ha, price_gain=price_gain,
+    )  # fmt: skip
+    check_levels(confidence, paid_at, did_not_pay_at)
+    if mean_yield_t_ha is not None:
+        check_cost(cost_per_ha, price_per_t=price_per_t, mean_yield_t_ha=mean_yield_t_ha)
     tail = (1 - confidence) / 2
-    reach = std_error * float(stats.t.isf(tail, df))
-    # At the extreme prices the interval of the gain alone brackets both quantiles.
-    corners = [
-        gain * price - cost_per_ha
-        for gain in (gain_t_ha - reach, gain_t_ha + reach)
-        for price in (low, high)
-    ]
-    chance = chance_above(0.0)
+    chance = net.chance_above(0.0)
     return Payoff(
-        break_even_t_ha=float(cost_per_ha / price_per_t),
-        net_per_ha=float(gain_t_ha * price_per_t - cost_per_ha),
-        net_low=_solve(lambda net: 1 - tail - chance_above(net), min(corners), max(corners)),
-        net_high=_solve(lambda net: tail - chance_above(net), min(corners), max(corners)),
+        break_even_t_ha=net.break_even_t_ha,
+        net_per_ha=net.central,
+        net_low=net.quantile(tail),
+        net_high=net.quantile(1 - tail),
         chance_paid=chance,
-        verdict=_verdict(chance, paid_at, did_not_pay_at),
+        verdict=verdict_at(chance, paid_at, did_not_pay_at),
     )
 
 
-def _price_points(
-    low: float, peak: float, high: float, turns: np.ndarray
-) -> tuple[np.ndarray, np.ndarray]:
-    """Return prices and probability weights that stand for the triangular price.
+def net_money(
+    gain_t_ha: float,
+    std_error: float,
+    df: float,
+    *,
+    price_per_t: float,
+    cost_per_ha: float,
+    price_range: tuple[float, float] | None = None,
+    saved_per_ha: float = 0.0,
+    price_gain: PriceGain | None = None,
+) -> NetMoney:
+    """Check the numbers of a payoff, and return net money a hectare as a distribution.
 
-    `turns` are prices where the function to be integrated turns; panels break there.
+    Parameters
+    ----------
+    gain_t_ha, std_error, df
+        Estimated gain over the control and its standard error, t/ha, and degrees of freedom.
+    price_per_t, price_range
+        Central price, and lowest and highest price or None, money per tonne.
+    cost_per_ha, saved_per_ha
+        What the treatment costs more than the control and what it saves, money per hectare.
+    price_gain
+        Price difference through grade; None if all grain fetches the same.
+
+    Returns
+    -------
+    NetMoney
+
+    Raises
+    ------
+    MoneyError
+        If a number makes no sense.
     """
-    if high == low:
-        return np.array([peak]), np.array([1.0])
-    inside = turns[(turns > low) & (turns < high)]
-    edges = np.unique(np.concatenate([[low, peak, high], inside]))
-    half = np.diff(edges)[:, None] / 2
-    prices = edges[:-1, None] + half * (_NODES + 1)
-    # Each side of the peak holds its share of the range, and rises from its foot to the peak.
-    rising = prices < peak
-    foot = np.where(rising, low, high)
-    share = np.abs(prices - foot) / np.abs(peak - foot) * 2 / (high - low)
-    return prices.ravel(), (half * _WEIGHTS * share).ravel()
+    check_estimate(gain_t_ha, std_error, df)
+    prices = check_price(price_per_t, price_range)
+    check_number(
+        cost_per_ha,
+        "The cost",
+        unit="per hectare",
+        remedy="Give zero or more: what the treatment costs beyond the control. What it saves "
+        "goes into saved_per_ha.",
+    )
+    check_number(saved_per_ha, "What the treatment saves")
+    gain = Unsure(float(gain_t_ha), float(std_error), float(df))
+    cost = float(cost_per_ha) - float(saved_per_ha)
+    if price_gain is None:
+        return NetMoney(gain, prices, cost)
+    if prices[0] + price_gain.per_t <= 0:
+        raise MoneyError(
+            f"A price difference of {price_gain.per_t} a tonne leaves nothing of a price of "
+            f"{prices[0]}. Check both, and that they are in one currency."
+        )
+    through_grade = Unsure(float(price_gain.per_t), float(price_gain.std_error), price_gain.df)
+    return NetMoney(gain, prices, cost, through_grade, float(price_gain.control_yield_t_ha))
 
 
-def _solve(function: Callable[[float], float], low: float, high: float) -> float:
-    """Return where a rising function crosses zero between two values that bracket it."""
-    at_low, at_high = function(low), function(high)
-    # With one sure price the root is an end of the bracket, up to rounding.
-    if at_low >= 0:
-        return float(low)
-    if at_high <= 0:
-        return float(high)
-    return float(optimize.brentq(function, low, high, xtol=1e-12, rtol=1e-14))
+def verdict_at(chance: float, paid_at: float, did_not_pay_at: float) -> Verdict:
+    """Return the verdict that a chance stands for.
 
+    Parameters
+    ----------
+    chance
+        Chance that it paid, 0 to 1.
+    paid_at, did_not_pay_at
+        Chance from which it `"paid"`, and up to which it `"did not pay"`.
 
-def _verdict(chance: float, paid_at: float, did_not_pay_at: float) -> Verdict:
+    Returns
+    -------
+    str
+    """
     if chance >= paid_at:
         return "paid"
     if chance <= did_not_pay_at:
         return "did not pay"
     return "not settled"
-
-
-def _check_gain(gain: float, std_error: float, df: float) -> None:
-    if not math.isfinite(gain):
-        raise MoneyError(f"The gain is {gain}. It must be a number of tonnes a hectare.")
-    if not (math.isfinite(std_error) and std_error > 0):
-        raise MoneyError(
-            f"The standard error of the gain is {std_error}. It must be above zero: a gain "
-            "without an error cannot be given a chance."
-        )
-    if math.isnan(df) or df <= 0:
-        raise MoneyError(
-            f"The degrees of freedom are {df}. They must be above zero: with one strip a "
-            "treatment there is no error to judge the gain by."
-        )
-
-
-def _check_money(price: float, cost: float, price_range: tuple[float, float] | None) -> None:
-    if not (math.isfinite(price) and price > 0):
-        raise MoneyError(f"The grain price is {price} per tonne. Give a price above zero.")
-    if not (math.isfinite(cost) and cost >= 0):
-        raise MoneyError(
-            f"The cost is {cost} per hectare. Give zero or more: what the treatment costs "
-            "beyond the control."
-        )
-    if price_range is None:
-        return
-    low, high = price_range
-    if not (math.isfinite(high) and 0 < low <= price <= high):
-        raise MoneyError(
-            f"The price range {low} to {high} does not hold the price {price}. Give the lowest "
-            "and the highest price, both above zero, with the price between them."
-        )
-
-
-def _check_levels(confidence: float, paid_at: float, did_not_pay_at: float) -> None:
-    if not 0 < confidence < 1:
-        raise MoneyError(f"The confidence is {confidence}. Give a share such as 0.95.")
-    if not 0 < did_not_pay_at < paid_at < 1:
-        raise MoneyError(
-            f"The verdict's levels are {did_not_pay_at} and {paid_at}. Give two chances between "
-            "0 and 1, the one for 'did not pay' below the one for 'paid'."
-        )

@@ -31,7 +31,6 @@ if TYPE_CHECKING:
     from trialkit.scouting.frost import (
         FrostNights,
         frost_nights,
-        morning_of,
     )
     from trialkit.scouting.growth import (
         growth_stages,
@@ -49,21 +48,24 @@ if TYPE_CHECKING:
     )
     from trialkit.scouting.precision import (
         ComparisonCounts,
-        CountSpread,
-        count_spread,
         counts_for_difference,
         counts_needed,
-        describe_spread,
     )
     from trialkit.scouting.score_tests import (
         ScoreComparison,
         compare_scores,
     )
     from trialkit.scouting.scores import (
+        PERCENT,
         Scale,
         score_table,
         strip_scores,
         summarise_scores,
+    )
+    from trialkit.scouting.spread import (
+        CountSpread,
+        count_spread,
+        describe_spread,
     )
     from trialkit.scouting.sterility import (
         sterility_by_strip,
@@ -76,6 +78,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "DAMAGE_THRESHOLDS",
+    "PERCENT",
     "SCREEN_DIFFERENCE_C",
     "TEMPERATURE_COLUMNS",
     "ColdByHeight",
@@ -101,7 +104,6 @@ __all__ = [
     "frost_nights",
     "frost_risk",
     "growth_stages",
-    "morning_of",
     "odd_counts",
     "plant_table",
     "plants_per_m2",
@@ -133,7 +135,6 @@ _MODULES = {
     "summarise_counts": "establishment",
     "FrostNights": "frost",
     "frost_nights": "frost",
-    "morning_of": "frost",
     "growth_stages": "growth",
     "stage_name": "growth",
     "CountingSheet": "places",
@@ -143,17 +144,18 @@ _MODULES = {
     "plants_per_m2": "plant_counts",
     "seeds_per_m2": "plant_counts",
     "ComparisonCounts": "precision",
-    "CountSpread": "precision",
-    "count_spread": "precision",
     "counts_for_difference": "precision",
     "counts_needed": "precision",
-    "describe_spread": "precision",
     "ScoreComparison": "score_tests",
     "compare_scores": "score_tests",
+    "PERCENT": "scores",
     "Scale": "scores",
     "score_table": "scores",
     "strip_scores": "scores",
     "summarise_scores": "scores",
+    "CountSpread": "spread",
+    "count_spread": "spread",
+    "describe_spread": "spread",
     "sterility_by_strip": "sterility",
     "sterility_loss_pct": "sterility",
     "TEMPERATURE_COLUMNS": "temperatures",

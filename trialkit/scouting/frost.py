@@ -104,7 +104,7 @@ def frost_nights(
     )  # fmt: skip
 
 
-def morning_of(times: pd.Series) -> pd.Series:
+def _morning_of(times: pd.Series) -> pd.Series:
     """Return the day on which the night of each time ends, without a zone.
 
     Parameters
@@ -117,7 +117,7 @@ def morning_of(times: pd.Series) -> pd.Series:
 
 
 def _nights_of(record: pd.DataFrame) -> pd.DataFrame:
-    record = record.assign(date=morning_of(record["time"]))
+    record = record.assign(date=_morning_of(record["time"]))
     coldest = record.loc[record.groupby("date")["temperature_c"].idxmin()].set_index("date")
     curves = night_curves(record)
     ends = np.minimum(curves.since_noon + curves.hours, _COLD_TO)

@@ -44,7 +44,7 @@ class Scale:
     high: float = np.inf
 
 
-PERCENT = Scale("percent", 0, 100)
+PERCENT: Scale = Scale("percent", 0, 100)
 
 
 def score_table(

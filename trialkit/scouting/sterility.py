@@ -15,9 +15,6 @@ from trialkit.scouting.strip_labels import (
     with_strips,
 )
 
-#: Heads that a protocol asks for at one place (Rebetzke et al., cereal field protocols).
-HEADS_ASKED = 10
-
 
 def sterility_loss_pct(
     sterile: float, florets: float, *, sterile_without_frost_pct: float = 0.0

@@ -73,7 +73,8 @@ def read_record(folder: Path, config: TrialConfig) -> tuple[gpd.GeoDataFrame | N
     if not files:
         if inside.is_dir() and any(inside.iterdir()):
             endings = ", ".join((*TEXT_ENDINGS, *VECTOR_ENDINGS))
-            return None, [Check(_PLACE, "", "No file here can be read.", f"Known: {endings}.")]
+            wanted = f"Known: {endings}. Task data are not read here: export the passes as a map."
+            return None, [Check(_PLACE, "", "No file here can be read.", wanted)]
         return None, []
     parts, checks = [], []
     for path in files:

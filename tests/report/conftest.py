@@ -6,8 +6,9 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pytest
-from shapely.geometry import box
+from shapely.geometry import Point, Polygon, box
 
+from trialkit.design import Tramlines, Wishes, plan_trial
 from trialkit.money import payoff
 from trialkit.result import Comparison, CrossCheck, InputFile, Summary
 
@@ -137,3 +138,41 @@ def check():
         return CrossCheck(method, treatment, "Untreated", gain, low, high, p)
 
     return make
+
+
+#: Radii of a paddock with twelve sides, m, one every 30 degrees.
+RADII = [330, 410, 380, 455, 430, 350, 390, 470, 445, 360, 425, 400]
+
+
+@pytest.fixture(scope="session")
+def fields():
+    """Three fields at sea: a rectangle, an L with a dam, a paddock with twelve sides."""
+    grid = "+proj=aeqd +lat_0=-38.5 +lon_0=85 +datum=WGS84 +units=m"
+    corners = [(0, 0), (700, 0), (700, 320), (300, 320), (300, 620), (0, 620)]
+    turns = np.radians(np.arange(12) * 30)
+    sides = np.column_stack([1.3 * np.cos(turns), np.sin(turns)]) * np.array(RADII)[:, None]
+    shapes = {
+        "rectangle": box(0, 0, 620, 410),
+        "ell": Polygon(corners, [Point(430, 170).buffer(40).exterior.coords]),
+        "twelve": Polygon(sides),
+    }
+    return {
+        name: gpd.GeoDataFrame(geometry=[shape], crs=grid).to_crs("EPSG:4326")
+        for name, shape in shapes.items()
+    }
+
+
+@pytest.fixture(scope="session")
+def plans(fields):
+    """A plan on each field: pairs; strips up and down; three treatments beside tramlines."""
+    pairs = ["untreated", "dressed"]
+    three = ["untreated", "water only", "dressed"]
+    wanted = {
+        "rectangle": (pairs, 6, Wishes(12, 9)),
+        "ell": (pairs, 6, Wishes(12, 9, heading_deg=0)),
+        "twelve": (three, 4, Wishes(12, 9, tramlines=Tramlines(36))),
+    }
+    return {
+        name: plan_trial(fields[name], arms, blocks, wishes, seed=5, control="untreated")
+        for name, (arms, blocks, wishes) in wanted.items()
+    }

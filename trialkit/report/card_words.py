@@ -12,7 +12,9 @@ WRITE_DOWN = (
     "Tick what was sown. If a strip got something else, write down what, at once: the trial is "
     "judged by what was really sown."
 )
-CLEAN_OUT = "Stop. Run the seeder empty and clean it out before the next treatment."
+CLEAN_OUT = (
+    "Stop. Run the seeder empty; drive stopped and locked out, clean it before the next treatment."
+)
 MORE = "More to heed is at the end of this card."
 #: Untreated first: common practice, no source.
 WHY_THIS_ORDER = "Untreated strips first, so that nothing is carried over into them."

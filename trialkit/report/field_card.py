@@ -32,6 +32,9 @@ _SHORTEST_PACE_M, _LONGEST_PACE_M = 0.3, 2.0
 #: or has more strips.
 _BESIDE_IN, _ABOVE_IN, _WIDE, _MANY_STRIPS = (4.44, 3.9), (7.1, 4.9), 2.0, 16
 
+#: Longest name of a treatment where its letter stands beside it; in full at the head of the card.
+_LONGEST_NAME = 40
+
 #: A strip drawn by hand is whole passes wide if it is so to this share of a pass.
 _WHOLE_PASS = 0.1
 
@@ -168,6 +171,7 @@ def _arms(strips: pd.DataFrame, control: str | None) -> list[dict[str, Any]]:
         {
             "letter": letters[name],
             "name": name,
+            "short": numbers.shortened(name, _LONGEST_NAME),
             "strips": len(areas[name]),
             "area": numbers.number(areas[name].sum(), 2),
         }
@@ -197,7 +201,7 @@ def _strip_rows(
             "strip": row["strip"],
             "block": row["block"],
             "letter": letters[row["treatment"]],
-            "treatment": row["treatment"],
+            "treatment": numbers.shortened(row["treatment"], _LONGEST_NAME),
             "passes": _passes(row["to_m"] - row["from_m"], seeder_m),
             "from_m": numbers.number(row["from_m"], 1),
             "to_m": numbers.number(row["to_m"], 1),

@@ -148,7 +148,7 @@ def _key(box_in: tuple[float, float], names: Sequence[str], kinds: Sequence[str]
 def _fills(names: Sequence[str], control: str | None) -> dict[str, str]:
     """Return a colour a treatment: white for the control, else shades apart in lightness too."""
     others = [name for name in names if name != control]
-    places = np.linspace(0.9, 0.5, len(others)) if len(others) > 1 else [0.75]
+    places = np.linspace(0.94, 0.48, len(others)) if len(others) > 1 else [0.75]
     shades = {
         name: to_hex(colormaps["cividis"](place))
         for name, place in zip(others, places, strict=False)

@@ -26,6 +26,14 @@ _DESIGN_MEMBER = "design"
 
 _WGS84 = "EPSG:4326"
 
+#: More cuts than this no strip holds.
+_MOST_CUTS = 100
+
+#: What reading a damaged record ends in.
+_DAMAGE = (
+    ArithmeticError, AttributeError, LookupError, TypeError, ValueError, shapely.GEOSException,
+)  # fmt: skip
+
 
 def layout_text(plan: TrialPlan) -> str:
     """Return a layout as GeoJSON, with how it came about in the member `design`.
@@ -96,7 +104,7 @@ def read_plan(
     crs = local_grid(layout if boundary is None else boundary)
     try:
         return _plan(design, allocation, layout, crs)
-    except (KeyError, TypeError, ValueError, AttributeError, shapely.GEOSException) as error:
+    except _DAMAGE as error:
         raise LayoutError(
             f"{LAYOUT_FILE}: the member '{_DESIGN_MEMBER}' is damaged "
             f"({type(error).__name__}: {error}). Take the file from your copy; or take that member "
@@ -199,6 +207,8 @@ def _strip_table(
     near, left, far, right = lying.bounds.to_numpy().T
     none = {"from_m": 0.0, "number": 0}
     own = [cuts.get(strip, none) for strip in strips["strip"]]
+    if any(not 0 <= cut["number"] <= _MOST_CUTS for cut in own):
+        raise ValueError(f"a strip holds 0 to {_MOST_CUTS} cuts")
     table: pd.DataFrame = strips[["strip", "block", "treatment"]]
     return table.assign(
         along_from_m=near,

@@ -9,8 +9,8 @@ from trialkit.design.pegs import PeggedOut, compass_words
 from trialkit.report.numbers import number, opened, shortened
 
 WRITE_DOWN = (
-    "Tick what was sown. If a strip got something else, write down what, at once: the trial is "
-    "judged by what was really sown."
+    "Tick what was sown. Write down at once what went otherwise, and put it into as-sown.csv: the "
+    "trial is judged by what was really sown."
 )
 CLEAN_OUT = (
     "Stop. Run the seeder empty; drive stopped and locked out, clean it before the next treatment."

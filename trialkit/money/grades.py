@@ -23,6 +23,8 @@ _LIMITS = {
     "screenings_pct": (None, "most_screenings_pct"),
     "test_weight_kg_hl": ("least_test_weight_kg_hl", None),
 }
+#: An error smaller than this, in the measure's own unit, is none.
+_KNOWN = 1e-9
 _HIGHEST = {"protein_pct": 40.0, "screenings_pct": 100.0, "test_weight_kg_hl": 100.0}
 
 
@@ -281,7 +283,7 @@ def _boxes(
     """Cut a measure at the limits of all grades: a value inside each piece, and its chance."""
     centre = check_number(mean[0], f"The mean of {measure}")
     error = check_number(mean[1], f"The standard error of {measure}")
-    if not error:
+    if error < _KNOWN:
         return [(centre, 1.0)]
     limits = {limit for grade in grades for limit in grade.limits(measure)}
     edges = np.array(sorted({*limits, -math.inf, math.inf}))

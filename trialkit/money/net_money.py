@@ -58,7 +58,8 @@ class Unsure:
 
     def above(self, values: Floats) -> Floats:
         """Return the chance that the true value is above each of some values."""
-        return _upper((values - self.estimate) / self.std_error, self.df)
+        with np.errstate(over="ignore"):  # an error near zero puts all values far off
+            return _upper((values - self.estimate) / self.std_error, self.df)
 
 
 @dataclass(frozen=True, slots=True)

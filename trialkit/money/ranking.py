@@ -21,8 +21,8 @@ from trialkit.money.money_checks import check_estimate, check_number, check_pric
 from trialkit.money.net_money import Floats, mean_price
 from trialkit.money.payoff import net_money
 
-#: Points drawn, as a power of two: chances to about three digits.
-_POINTS = 16
+#: Points drawn, as a power of two: chances to about 0.001.
+_POINTS = 14
 #: Degrees of freedom below which an average over draws does not settle.
 _FEWEST_DF = 2.0
 
@@ -92,7 +92,7 @@ def rank_treatments(
 
     Notes
     -----
-    Gains are multivariate t about their estimates, the price is triangular; the same 65,536
+    Gains are multivariate t about their estimates, the price is triangular; the same 16,384
     quasi-random points are used every time, so the same input gives the same answer.
 
     Examples

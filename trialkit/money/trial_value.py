@@ -56,7 +56,8 @@ def value_of_knowing(estimate: float, std_error: float, df: float) -> float:
     d = check_number(estimate, "The net money a hectare", least=-math.inf)
     s = check_number(std_error, "The standard error of the net money")
     check_spread(df)
-    return s * t_loss(abs(d) / s, df) if s else 0.0
+    margin = abs(d) / s if s else math.inf
+    return s * t_loss(margin, df) if math.isfinite(margin) else 0.0
 
 
 def value_of_trial(estimate: float, std_error: float, df: float, trial_sd: float) -> float:

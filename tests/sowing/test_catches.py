@@ -105,9 +105,9 @@ def test_a_match_that_cannot_be_told():
 
 
 def test_the_interval_of_the_match_holds_the_truth_as_often_as_it_says():
-    # Four catches of each, spread 3% and 6%: 4,000 rehearsals, four standard errors.
+    # Four catches of each, spread 3% and 6%: 2,000 rehearsals, four standard errors.
     generator = np.random.default_rng(20240514)
-    draws, held = 4000, 0
+    draws, held = 2000, 0
     for _ in range(draws):
         auger = auger_catches(list(generator.normal(333.3, 10.0, 4)), 30)
         pump = pump_catches(list(generator.normal(3.333, 0.2, 4)), 30)

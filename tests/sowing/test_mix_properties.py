@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 import pytest
-from hypothesis import assume, given
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from trialkit.sowing import Product, mix_plan, plants_sown, seeding_rate
@@ -41,6 +41,7 @@ def in_litres_or_kg(table):
     return basic
 
 
+@settings(deadline=None, max_examples=60)
 @given(recipes(), seeds, mixers)
 def test_amounts_over_all_mixes_add_up(products, seed_t, mixer_l):
     plan = mix_plan(seed_t, products, rate_l_t=30, mixer_l=mixer_l)
@@ -55,6 +56,7 @@ def test_amounts_over_all_mixes_add_up(products, seed_t, mixer_l):
     assert plan.totals["amount"].tolist() == pytest.approx(amounts.tolist(), rel=ROUNDING)
 
 
+@settings(deadline=None, max_examples=60)
 @given(recipes(), seeds, mixers, st.floats(0.1, 300))
 def test_nothing_is_negative_and_no_mix_runs_over(products, seed_t, mixer_l, auger_t_h):
     plan = mix_plan(
@@ -70,6 +72,7 @@ def test_nothing_is_negative_and_no_mix_runs_over(products, seed_t, mixer_l, aug
     assert plan.minutes * plan.pump_l_min == pytest.approx(plan.total_l, rel=ROUNDING)
 
 
+@settings(deadline=None, max_examples=60)
 @given(recipes(), seeds, mixers, st.data())
 def test_units_do_not_change_the_plan(products, seed_t, mixer_l, data):
     others = []
@@ -96,6 +99,7 @@ def test_units_do_not_change_the_plan(products, seed_t, mixer_l, data):
     assert plan.per_mix["measure"].tolist() == other.per_mix["measure"].tolist()
 
 
+@settings(deadline=None, max_examples=60)
 @given(recipes(), seeds, mixers)
 def test_rounding_is_what_a_jug_or_scale_can_measure(products, seed_t, mixer_l):
     table = mix_plan(seed_t, products, rate_l_t=30, mixer_l=mixer_l).per_mix

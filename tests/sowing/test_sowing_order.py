@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from trialkit.errors import SowingError
@@ -94,6 +94,7 @@ def test_a_trial_without_a_comparison_is_told_so():
     assert "3 tanks for 2 treatments" in spare.warnings[0]
 
 
+@settings(deadline=None, max_examples=60)
 @given(
     st.lists(st.sampled_from(["untreated", "a", "b", "c"]), min_size=1, max_size=24),
     st.integers(1, 5),

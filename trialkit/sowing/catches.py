@@ -6,6 +6,7 @@ import contextlib
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from scipy import stats
@@ -236,11 +237,16 @@ def _summed_up(
 
 
 def _catches_needed(cv_pct: float, within_pct: float, confidence: float) -> int | None:
-    for n in range(2, _MOST_CATCHES + 1):
-        t = float(stats.t.isf((1 - confidence) / 2, n - 1))
-        if t * cv_pct / math.sqrt(n) <= within_pct:
-            return n
-    return None
+    enough = np.flatnonzero(_reaches(confidence) * cv_pct <= within_pct)
+    return int(enough[0]) + 2 if enough.size else None
+
+
+@cache
+def _reaches(confidence: float) -> np.ndarray:
+    """Return half the interval of a mean of 2, 3 ... catches, in standard deviations of one."""
+    n = np.arange(2, _MOST_CATCHES + 1)
+    reaches: np.ndarray = stats.t.isf((1 - confidence) / 2, n - 1) / np.sqrt(n)
+    return reaches
 
 
 def _catch_warnings(

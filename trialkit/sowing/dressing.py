@@ -10,9 +10,9 @@ import pandas as pd
 
 from trialkit.errors import SowingError
 from trialkit.sowing.living import living_table
-from trialkit.sowing.mix_job import MixJob
+from trialkit.sowing.mix_job import MixJob, checked_products
 from trialkit.sowing.mix_warnings import mix_notes, mix_warnings
-from trialkit.sowing.product import Product, checked_products
+from trialkit.sowing.product import Product
 from trialkit.sowing.purchase import purchase_table
 from trialkit.sowing.recipe import all_mixes, one_mix
 from trialkit.sowing.sensible import counted, shown

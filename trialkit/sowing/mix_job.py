@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from trialkit.errors import SowingError
-from trialkit.sowing.product import Product, checked_products, room_left
+from trialkit.sowing.product import Product
 from trialkit.sowing.sensible import listed, named, number, optional, percent, shown
 
 #: Litres of mix on a tonne of seed. Slurries of cereals and pulses: 5 to 10 (from memory).
@@ -179,3 +180,71 @@ def check_seed_weight(seed_weight_g_1000: object) -> float | None:
         If it is no weight of a thousand seeds.
     """
     return optional(seed_weight_g_1000, "weight of a thousand seeds", "g", 0.1, 3000)
+
+
+def checked_products(products: object) -> tuple[Product, ...]:
+    """Return products as a tuple, if they are products and no two have one name.
+
+    Parameters
+    ----------
+    products
+        What was given.
+
+    Raises
+    ------
+    SowingError
+        If there is none, one is no `Product`, a name stands twice, or water is among them.
+    """
+    if not isinstance(products, (list, tuple)) or not products:
+        raise SowingError(
+            "There are no products. Give a list of them, such as "
+            "[Product('root microbe', 'watery', 2, 'l')]."
+        )
+    seen: set[str] = set()
+    for product in products:
+        if not isinstance(product, Product):
+            raise SowingError(
+                f"{product!r} is not a product. Write it as Product(name, form, per_t, unit)."
+            )
+        name = product.name.casefold()
+        if name in seen:
+            raise SowingError(
+                f"The product '{product.name}' stands twice. Give it once, with its whole rate."
+            )
+        if name == "water":
+            raise SowingError(
+                "Leave water out of the products: it makes up what they lack to rate_l_t."
+            )
+        seen.add(name)
+    return tuple(products)
+
+
+def room_left(products: tuple[Product, ...], rate_l_t: float, seed_kg_ha: float | None) -> float:
+    """Return the water a tonne of seed takes to make up the rate, litres.
+
+    Parameters
+    ----------
+    products
+        The recipe.
+    rate_l_t
+        Mix on a tonne of seed, litres.
+    seed_kg_ha
+        Seed rate, needed where a product's rate is a hectare's.
+
+    Raises
+    ------
+    SowingError
+        If the products alone are more than the rate.
+    """
+    litres = {product.name: product.litres_per_t(seed_kg_ha) for product in products}
+    over = math.fsum(litres.values()) - rate_l_t
+    if over <= 1e-9 * rate_l_t:
+        return -over if -over > 1e-9 * rate_l_t else 0.0
+    largest = max(litres, key=lambda name: litres[name])
+    slip = ""
+    if litres[largest] > 10 * rate_l_t:
+        slip = f" Is '{largest}' in the right unit? {shown(litres[largest])} l/t is most of it."
+    raise SowingError(
+        f"The products alone are {shown(rate_l_t + over)} l/t, {shown(over)} l/t more than the "
+        f"{shown(rate_l_t)} l/t to go on the seed. Raise rate_l_t or lower a rate.{slip}"
+    )

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
 import math
 from dataclasses import KW_ONLY, dataclass
+from functools import cache
 from typing import Literal, get_args
 
 from trialkit.errors import SowingError, UnitError
-from trialkit.sowing.sensible import named, number, optional, shown
+from trialkit.sowing.sensible import named, number, optional
 from trialkit.units import convert
 
 Form = Literal["watery", "powder", "syrupy"]
@@ -15,6 +17,8 @@ Form = Literal["watery", "powder", "syrupy"]
 #: Liquids lie between these, kg/l; so do the solids that powders are made of.
 _LIQUID_KG_L = (0.6, 2.5)
 _SOLID_KG_L = (0.2, 8.0)
+
+_BASES: tuple[Literal["l", "kg"], ...] = ("l", "kg")
 
 #: More of one product than this on a tonne of seed is a slip: a tenth of the seed.
 _MOST_PER_T = 100.0
@@ -111,7 +115,7 @@ class Product:
     @property
     def base(self) -> Literal["l", "kg"]:
         """Unit the rate comes down to: `"l"` where it is a volume, `"kg"` where it is a mass."""
-        return _measures(self.unit, self.name)
+        return _measures(self.unit, self.name)[0]
 
     @property
     def living(self) -> bool:
@@ -140,6 +144,16 @@ class Product:
             )
         return self.per_ha / seed_kg_ha * 1000
 
+    def basic(self, amount: float) -> float:
+        """Return an amount in the product's own unit in litres or kg, as `base` says.
+
+        Parameters
+        ----------
+        amount
+            In the product's own unit.
+        """
+        return amount * _measures(self.unit, self.name)[1]
+
     def litres_per_t(self, seed_kg_ha: float | None = None) -> float:
         """Return the room it takes in the mix, litres a tonne of seed.
 
@@ -148,7 +162,7 @@ class Product:
         seed_kg_ha
             Seed rate, needed where the product's rate is a hectare's.
         """
-        amount = convert(self.per_tonne(seed_kg_ha), self.unit, self.base)
+        amount = self.basic(self.per_tonne(seed_kg_ha))
         if self.base == "l":
             return amount
         return amount / self.density_kg_l if self.density_kg_l else 0.0
@@ -161,7 +175,7 @@ class Product:
         seed_kg_ha
             Seed rate, needed where the product's rate is a hectare's.
         """
-        amount = convert(self.per_tonne(seed_kg_ha), self.unit, self.base)
+        amount = self.basic(self.per_tonne(seed_kg_ha))
         return amount if self.base == "kg" else amount * (self.density_kg_l or 1.0)
 
     def water_kg_per_t(self, seed_kg_ha: float | None = None) -> float:
@@ -207,9 +221,10 @@ class Product:
 
     def _in_unit(self, amount: float, unit: str) -> float:
         """Return an amount in some unit as one in the product's own, by density if need be."""
-        base = _measures(unit, self.name)
+        base, factor = _measures(unit, self.name)
+        basic, own = amount * factor, self.basic(1.0)
         if base == self.base:
-            return convert(amount, unit, self.unit)
+            return basic / own
         if self.density_kg_l is None or self.form == "powder":
             raise SowingError(
                 f"'{self.name}' is measured in {self.unit}, and {unit} is the other kind. Give "
@@ -220,9 +235,8 @@ class Product:
                     "other."
                 )
             )
-        basic = convert(amount, unit, base)
         other = basic / self.density_kg_l if base == "kg" else basic * self.density_kg_l
-        return convert(other, self.base, self.unit)
+        return other / own
 
     def _check_numbers(self) -> None:
         name = f"of '{self.name}'"
@@ -268,7 +282,7 @@ class Product:
         amount = number(rate, f"rate of '{self.name}'", f"{self.unit}/{per}", 1e-9, 1e9)
         object.__setattr__(self, field, amount)
         number(
-            convert(amount, self.unit, self.base),
+            self.basic(amount),
             f"rate of '{self.name}'",
             f"{self.base}/{per}",
             _LEAST_PER_T,
@@ -298,84 +312,21 @@ class Product:
             self._in_unit(1.0, "ml")
 
 
-def _measures(unit: object, name: str) -> Literal["l", "kg"]:
-    """Return whether a unit is one of volume or of mass."""
-    if isinstance(unit, str):
-        for base in ("l", "kg"):
-            try:
-                factor = convert(1.0, unit, base)
-            except UnitError:
-                continue
-            if math.isfinite(factor) and factor > 0:
-                return "l" if base == "l" else "kg"
-    raise SowingError(
-        f"The unit {unit!r} of '{name}' is neither a volume nor a weight. Give l, ml, kg or g."
-    )
+@cache
+def _known(unit: str) -> tuple[Literal["l", "kg"], float] | None:
+    """Return what a unit measures and what one of it is in that; None for no such unit."""
+    for base in _BASES:
+        with contextlib.suppress(UnitError):
+            factor = convert(1.0, unit, base)
+            return (base, factor) if math.isfinite(factor) and factor > 0 else None
+    return None
 
 
-def checked_products(products: object) -> tuple[Product, ...]:
-    """Return products as a tuple, if they are products and no two have one name.
-
-    Parameters
-    ----------
-    products
-        What was given.
-
-    Raises
-    ------
-    SowingError
-        If there is none, one is no `Product`, a name stands twice, or water is among them.
-    """
-    if not isinstance(products, (list, tuple)) or not products:
+def _measures(unit: object, name: str) -> tuple[Literal["l", "kg"], float]:
+    """Return whether a unit is one of volume or of mass, and one of it in l or kg."""
+    known = _known(unit) if isinstance(unit, str) else None
+    if known is None:
         raise SowingError(
-            "There are no products. Give a list of them, such as "
-            "[Product('root microbe', 'watery', 2, 'l')]."
+            f"The unit {unit!r} of '{name}' is neither a volume nor a weight. Give l, ml, kg or g."
         )
-    seen: set[str] = set()
-    for product in products:
-        if not isinstance(product, Product):
-            raise SowingError(
-                f"{product!r} is not a product. Write it as Product(name, form, per_t, unit)."
-            )
-        name = product.name.casefold()
-        if name in seen:
-            raise SowingError(
-                f"The product '{product.name}' stands twice. Give it once, with its whole rate."
-            )
-        if name == "water":
-            raise SowingError(
-                "Leave water out of the products: it makes up what they lack to rate_l_t."
-            )
-        seen.add(name)
-    return tuple(products)
-
-
-def room_left(products: tuple[Product, ...], rate_l_t: float, seed_kg_ha: float | None) -> float:
-    """Return the water a tonne of seed takes to make up the rate, litres.
-
-    Parameters
-    ----------
-    products
-        The recipe.
-    rate_l_t
-        Mix on a tonne of seed, litres.
-    seed_kg_ha
-        Seed rate, needed where a product's rate is a hectare's.
-
-    Raises
-    ------
-    SowingError
-        If the products alone are more than the rate.
-    """
-    litres = {product.name: product.litres_per_t(seed_kg_ha) for product in products}
-    over = math.fsum(litres.values()) - rate_l_t
-    if over <= 1e-9 * rate_l_t:
-        return max(-over, 0.0) if -over > 1e-9 * rate_l_t else 0.0
-    largest = max(litres, key=lambda name: litres[name])
-    slip = ""
-    if litres[largest] > 10 * rate_l_t:
-        slip = f" Is '{largest}' in the right unit? {shown(litres[largest])} l/t is most of it."
-    raise SowingError(
-        f"The products alone are {shown(rate_l_t + over)} l/t, {shown(over)} l/t more than the "
-        f"{shown(rate_l_t)} l/t to go on the seed. Raise rate_l_t or lower a rate.{slip}"
-    )
+    return known

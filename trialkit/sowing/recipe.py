@@ -7,7 +7,6 @@ import pandas as pd
 from trialkit.sowing.measuring import Measured, measure
 from trialkit.sowing.mix_job import MixJob
 from trialkit.sowing.product import Product
-from trialkit.units import convert
 
 _HOW = {
     "watery": "Pour in, stirring.",
@@ -45,7 +44,7 @@ def one_mix(job: MixJob, seed_per_mix_t: float) -> pd.DataFrame:
     room = job.rate_l_t * seed_per_mix_t
     for product in job.in_order:
         amount = product.per_tonne(job.seed_kg_ha) * seed_per_mix_t
-        basic = convert(amount, product.unit, product.base)
+        basic = product.basic(amount)
         measured = measure(basic, product.base)
         room -= product.litres_per_t(job.seed_kg_ha) * seed_per_mix_t * measured.basic / basic
         off = 100 * (measured.basic / basic - 1)

@@ -203,6 +203,45 @@ def test_variogram_is_the_mean_over_all_pairs():
     pd.testing.assert_frame_equal(table, shuffled)
 
 
+def pairs_counted(records_a_pass, monkeypatch):
+    """Number of pairs looked at for 20,000 records, and the table made of them."""
+    from trialkit.models import residuals
+
+    seen = []
+    add = residuals._add_pairs
+    rng = np.random.default_rng(5)
+    passes = 20_000 // records_a_pass
+    left = pd.DataFrame(
+        {
+            "pass_id": np.repeat(np.arange(passes), records_a_pass),
+            "distance_m": np.tile(np.arange(records_a_pass) * 0.4, passes),
+            "residual": rng.normal(0, 1, passes * records_a_pass),
+        }
+    )
+    with monkeypatch.context() as patch:
+        patch.setattr(
+            residuals, "_add_pairs", lambda *given: (seen.append(given[1].size), add(*given))
+        )
+        table = residuals.variogram(left)
+    return sum(seen), table
+
+
+def test_variogram_of_long_passes_takes_time_in_line_with_the_records(monkeypatch):
+    pairs = {n: pairs_counted(n, monkeypatch)[0] for n in (400, 2000, 10_000)}
+    # Every pair up to half a pass of 400; all pairs of passes of 10,000 would be 3,750 a record.
+    assert pairs[400] == pytest.approx(20_000 * 150, rel=0.01)
+    assert pairs[2000] < 2 * pairs[400]
+    assert pairs[10_000] < 2.5 * pairs[400]
+
+
+def test_variogram_of_long_passes_has_no_fringes(monkeypatch):
+    """Independent residuals of variance 1: every class tells it, by its many pairs."""
+    table = pairs_counted(10_000, monkeypatch)[1]
+    assert table["pairs"].min() >= 1000
+    assert table["semivariance"].to_numpy() == pytest.approx(1.0, abs=0.1)
+    assert table["distance_m"].max() > 0.95 * 0.5 * 4000
+
+
 def test_variogram_of_a_known_process():
     # gamma(h) = nugget + sill (1 - exp(-h / range)); long passes, so that means cost little.
     data = trial(["du"] * 10)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 import pandas as pd
 
@@ -12,6 +14,10 @@ from trialkit.models.records import Floats, check_table, label_codes, rows_used,
 _FITTED_EXACTLY = 1 - 1e-9
 #: Share of the longest pass that a variogram looks at; common practice, no source.
 _HALF = 0.5
+#: Lags in records up to which all are taken, and by which share the others then grow.
+_EVERY_LAG, _LAG_GROWS = 200, 0.02
+#: Of those others, a class holds at least one pair for so many records.
+_FRINGE = 20
 #: Pairs that a class of distance needs to be shown; common practice, no source.
 FEWEST_PAIRS = 30
 
@@ -202,7 +208,10 @@ def variogram(
 
     Notes
     -----
-    Matheron 1963, Economic Geology 58:1246-1266. Pairs are taken inside passes only.
+    Matheron 1963, Economic Geology 58:1246-1266. Pairs are taken inside passes only: of records
+    up to 200 apart in their pass every pair, of those farther apart every pair at lags that grow
+    by a fiftieth, so that the time grows with the records and not with their square. A pass of
+    400 records or fewer loses none at the usual reach.
 
     Examples
     --------
@@ -214,26 +223,40 @@ def variogram(
     >>> variogram(records, step_m=1, reach_m=3)["semivariance"].round(1).tolist()
     [4.0, 4.0, 4.0]
     """
-    parts = [
-        (part["distance_m"].to_numpy(dtype=float), part["residual"].to_numpy(dtype=float))
-        for _, part in residuals.sort_values("distance_m", kind="stable").groupby("pass_id")
-    ]
-    spacing = np.concatenate([np.diff(at) for at, _ in parts] or [np.empty(0)])
+    passes = label_codes(residuals["pass_id"])[0]
+    order = np.lexsort((residuals["distance_m"], passes))
+    at, values = (
+        residuals[name].to_numpy(dtype=float)[order] for name in ("distance_m", "residual")
+    )
+    # Passes end to end: records of two passes are neighbours here and never a pair.
+    first = np.flatnonzero(np.diff(passes[order], prepend=-1))
+    last = np.append(first[1:], at.size) - 1
+    spacing = np.diff(at)
+    spacing[first[1:] - 1] = 0.0
     spacing = spacing[spacing > 0]
     if not spacing.size:
         raise ModelError("No pass holds two records at different places. Check the passes.")
     step = 1.5 * float(np.median(spacing)) if step_m is None else step_m
-    longest = max(float(np.ptp(at)) for at, _ in parts)
+    longest = float((at[last] - at[first]).max())
     reach = _HALF * longest if reach_m is None else reach_m
     if not (step > 0 and reach > 0):
         raise ModelError(f"step_m={step} and reach_m={reach} must be above zero.")
     sums = np.zeros((3, int(np.ceil(reach / step)) + 1))
-    for at, values in parts:
-        _add_pairs(sums, at, values, step, reach)
-    enough = sums[0] >= FEWEST_PAIRS
+    of_pass = np.repeat(np.arange(first.size), last - first + 1)
+    most = int((last - first).max())
+    for lag in _lags(most):
+        apart = at[lag:] - at[:-lag]
+        near = (of_pass[lag:] == of_pass[:-lag]) & (apart <= reach)
+        if not near.any():
+            break
+        square = (values[lag:] - values[:-lag])[near] ** 2
+        _add_pairs(sums, apart[near], square, step)
+    # Where lags were passed over, the fringes of those taken make no class of their own.
+    fewest = FEWEST_PAIRS if most <= _EVERY_LAG else max(FEWEST_PAIRS, at.size // _FRINGE)
+    enough = sums[0] >= fewest
     if not enough.any():
         raise ModelError(
-            f"Fewer than {FEWEST_PAIRS} pairs of records lie within {reach:.4g} m of each other. "
+            f"Fewer than {fewest} pairs of records lie within {reach:.4g} m of each other. "
             "Give a wider step or a larger reach."
         )
     pairs, far, square = sums[:, enough]
@@ -242,15 +265,16 @@ def variogram(
     )
 
 
-def _add_pairs(sums: Floats, at: Floats, values: Floats, step: float, reach: float) -> None:
-    """Add number, distance and squared difference of a pass's pairs, lag by lag."""
-    for lag in range(1, at.size):
-        apart = at[lag:] - at[:-lag]
-        near = apart <= reach
-        if not near.any():
-            return
-        place = np.rint(apart[near] / step).astype(int)
-        place = np.minimum(place, sums.shape[1] - 1)
-        square = (values[lag:] - values[:-lag])[near] ** 2
-        for row, weights in enumerate((None, apart[near], square)):
-            sums[row] += np.bincount(place, weights=weights, minlength=sums.shape[1])
+def _lags(most: int) -> Iterator[int]:
+    """Yield lags in records: every one of the first, then ever fewer, so that time stays linear."""
+    lag = 1
+    while lag <= most:
+        yield lag
+        lag += 1 if lag < _EVERY_LAG else max(1, round(lag * _LAG_GROWS))
+
+
+def _add_pairs(sums: Floats, apart: Floats, square: Floats, step: float) -> None:
+    """Add number, distance and squared difference of pairs to their classes."""
+    place = np.minimum(np.rint(apart / step).astype(int), sums.shape[1] - 1)
+    for row, weights in enumerate((None, apart, square)):
+        sums[row] += np.bincount(place, weights=weights, minlength=sums.shape[1])

@@ -140,13 +140,19 @@ def read_task_set(files: FileSet) -> TaskSet:
     tasks = [element for element in elements if element.tag == "TSK"]
     seen: set[str] = set()
     logs, about = [], []
+    named = {
+        attribute(part, "A"): part
+        for element in elements
+        if element.tag in ("PFD", "CTP")
+        for part in (element, *element.iter("CVT"))
+    }
     for task in tasks:
         names = [attribute(log, "A").upper() for log in task.iter("TLG")]
         own = tuple(name for name in dict.fromkeys(names) if name and name not in seen)
         seen |= set(own)
         if own:
             logs.append(own)
-            about.append(_about(task, elements))
+            about.append(_about(task, named))
     parts: dict[str, Part] = {}
     for device in (element for element in elements if element.tag == "DVC"):
         parts |= _parts(device)
@@ -155,9 +161,8 @@ def read_task_set(files: FileSet) -> TaskSet:
     return TaskSet(home, tuple(logs), tuple(about), parts, joints)
 
 
-def _about(task: Element, elements: list[Element]) -> dict[str, str]:
+def _about(task: Element, named: dict[str, Element]) -> dict[str, str]:
     """Return what field, crop and variety a task names."""
-    named = {attribute(part, "A"): part for element in elements for part in element.iter()}
     field = named.get(attribute(task, "E"))
     if field is None or field.tag != "PFD":
         return {}

@@ -116,6 +116,7 @@ def test_the_words():
         "Night to 14 September 2024, logger hollow: down to −3.0 °C, and 3.0 hours colder than "
         "wheat has been harmed at stage 65 (flowering). It could have hurt."
     )
+    assert any("below −3.5 °C in the canopy" in note for note in found.notes)
     assert any("5 to 10 days after" in note for note in found.notes)
     assert any("Oats is said to stand more frost than wheat" in note for note in found.notes)
     notes = frost_risk(night(-3.0), FLOWERING, sensor="screen", crop="Triticale").notes

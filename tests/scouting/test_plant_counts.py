@@ -143,6 +143,9 @@ def edited(**cells):
     [
         (edited(count=-1), r"record 4 of the counts \(strip S1\): a count below zero"),
         (edited(count=12.5), r"record 4 of the counts \(strip S1\): a count with a fraction"),
+        (edited(count=1e6), r"record 4 .*more than 100,000 plants at one place"),
+        (edited(row_length_m=1e6), r"record 4 .*is no place to count"),
+        (edited(date="in June"), r"record 4 .*'in June' is not a date. Write it year first"),
         (edited(count="many"), r"record 4 .*count holds 'many', which is not a number"),
         (edited(strip="S13"), r"record 4 of the counts \(strip S13\): .*no strip 'S13'. Did you"),
         (edited(strip=None), "the layout has no strip"),

@@ -231,7 +231,7 @@ def edited(**cells):
         (edited(value=-1), "mildew_pct of -1"),
         (edited(value="a lot"), "'a lot', which is not a number"),
         (edited(strip="S99"), "no strip 'S99'"),
-        (edited(date="last week"), "no date, or one that cannot be read"),
+        (edited(date="last week"), "'last week' is not a date"),
         (edited(date="2024-04-30"), "before the crop was sown"),
         (edited(score="vigour", value=11), r"vigour of 11 is off its scale, 1 to 9"),
         (lambda scores: scores.drop(columns="date"), "no column 'date'"),

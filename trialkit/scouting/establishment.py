@@ -11,7 +11,7 @@ import pandas as pd
 
 from trialkit.errors import ModelError, ScoutingError, ScoutingWarning, noted
 from trialkit.models import CountFit, ShuffleTest, fit_counts, shuffle_test
-from trialkit.scouting.strip_labels import Flags, named_records, require_columns
+from trialkit.scouting.strip_labels import Flags, day_column, named_records, require_columns
 
 Family = Literal["poisson", "negative-binomial"]
 
@@ -276,7 +276,7 @@ def _check_arms(known: pd.DataFrame, against: str) -> None:
 def _check_one_round(known: pd.DataFrame) -> None:
     if "date" not in known:
         return
-    days = pd.to_datetime(known["date"]).dropna()
+    days = day_column(known, "counts").dropna()
     if len(days) and (days.max() - days.min()).days > _ROUND_DAYS:
         warnings.warn(
             f"The counts were made from {days.min():%Y-%m-%d} to {days.max():%Y-%m-%d}. Plants "

@@ -14,7 +14,7 @@ import pandas as pd
 
 from trialkit.errors import ScoutingError
 from trialkit.scouting.strip_labels import (
-    check_after_sowing,
+    day_column,
     number_column,
     refuse_where,
     require_columns,
@@ -103,7 +103,6 @@ def _by_day(
     """Return the median, lowest and highest stage of each day that somebody looked."""
     what = "growth stages"
     require_columns(observations, ["date", "stage"], what)
-    check_after_sowing(observations, sown, what)
     stage = number_column(observations, "stage", what)
     refuse_where(
         observations,
@@ -111,7 +110,7 @@ def _by_day(
         what,
         "a code outside 0 to 99. Give the decimal code, such as 31 for the first node.",
     )
-    days = pd.to_datetime(observations["date"]).dt.normalize()
+    days = day_column(observations, what, sown=sown)
     refuse_where(observations, days.isna().to_numpy(), what, "no date. Enter the day.")
     known = pd.DataFrame({"date": days, "stage": stage}).dropna()
     if known.empty:

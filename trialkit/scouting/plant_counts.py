@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 from trialkit.errors import ScoutingError, ScoutingWarning
 from trialkit.scouting.strip_labels import (
     Floats,
-    check_after_sowing,
+    day_column,
     number_column,
     refuse_where,
     require_columns,
@@ -23,6 +23,8 @@ from trialkit.scouting.strip_labels import (
 
 #: Widest distance between drill rows that is taken for metres; a larger one is in cm or inches.
 _WIDEST_ROWS_M = 2.0
+#: Nobody counts more plants at one place, or less or more ground.
+_MOST_PLANTS, _GROUND_M2 = 100_000, (0.001, 10_000.0)
 _COUNTED_BY = "Give row_length_m with row_spacing_m, or area_m2."
 
 
@@ -201,7 +203,8 @@ def plant_table(
     """
     require_columns(counts, ["strip", "count"], "counts")
     table = with_strips(counts, layout, "counts")
-    check_after_sowing(table, sown, "counts")
+    if "date" in table:
+        table["date"] = day_column(table, "counts", sown=sown)
     count = number_column(table, "count", "counts")
     refuse_where(
         table,
@@ -209,6 +212,12 @@ def plant_table(
         "counts",
         "a count below zero. Enter 0 where there were no plants, and leave it blank where nobody "
         "looked.",
+    )
+    refuse_where(
+        table,
+        count > _MOST_PLANTS,
+        "counts",
+        f"more than {_MOST_PLANTS:,} plants at one place. Check the number.",
     )
     refuse_where(
         table,
@@ -246,6 +255,13 @@ def _ground_of_records(table: pd.DataFrame) -> Floats:
         table, np.isnan(ground), "counts", f"how much ground was counted is not said. {_COUNTED_BY}"
     )
     refuse_where(table, ground <= 0, "counts", "the ground counted must be above zero.")
+    refuse_where(
+        table,
+        (ground < _GROUND_M2[0]) | (ground > _GROUND_M2[1]),
+        "counts",
+        f"ground of less than {_GROUND_M2[0]:g} or more than {_GROUND_M2[1]:,g} m² is no place to "
+        "count. Check the length, the spacing or the area.",
+    )
     refuse_where(
         table,
         np.isnan(area) & (spacing > _WIDEST_ROWS_M),

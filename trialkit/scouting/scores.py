@@ -16,7 +16,7 @@ import pandas as pd
 
 from trialkit.errors import ScoutingError, ScoutingWarning
 from trialkit.scouting.strip_labels import (
-    check_after_sowing,
+    day_column,
     number_column,
     refuse_where,
     require_columns,
@@ -97,15 +97,14 @@ def score_table(
     what = "scores"
     require_columns(scores, ["strip", "date", "score", "value"], what)
     table = with_strips(scores, layout, what)
-    days = pd.to_datetime(table["date"], errors="coerce")
+    days = day_column(table, what, sown=sown)
     refuse_where(
         table,
         days.isna().to_numpy(dtype=bool),
         what,
-        "no date, or one that cannot be read. Write it year first, like 2024-08-03.",
+        "no date. Write it year first, like 2024-08-03.",
     )
-    table = table.assign(date=days.dt.normalize(), score=table["score"].astype(str).str.strip())
-    check_after_sowing(table, sown, what)
+    table = table.assign(date=days, score=table["score"].astype(str).str.strip())
     value = number_column(table, "value", what)
     known = _scales(table, scales or {})
     for name, scale in known.items():

@@ -170,30 +170,50 @@ def with_strips(table: pd.DataFrame, layout: pd.DataFrame, what: str) -> pd.Data
     )
 
 
-def check_after_sowing(table: pd.DataFrame, sown: date | None, what: str) -> None:
-    """Refuse records dated before the day of sowing.
+def day_column(table: pd.DataFrame, what: str, *, sown: date | None = None) -> pd.Series:
+    """Return the column `date` as days, not-a-time where it is blank.
 
     Parameters
     ----------
     table
-        The records; without a column `date` there is nothing to check.
-    sown
-        Day of sowing, or None where it is not known.
+        The records.
     what
         What the table holds.
+    sown
+        Day of sowing, or None where it is not known.
 
     Raises
     ------
     ScoutingError
-        Naming the records and both days.
+        If a cell is no date, or a day lies before sowing.
     """
-    if sown is None or "date" not in table:
-        return
-    days = pd.to_datetime(table["date"])
-    early = (days < pd.Timestamp(sown)).to_numpy(dtype=bool)
-    if early.any():
-        first = days[early].iloc[0]
-        raise ScoutingError(
-            f"{named_records(table, early, what)}: dated {first:%Y-%m-%d}, before the crop was "
-            f"sown on {pd.Timestamp(sown):%Y-%m-%d}. Correct the date of the record or of sowing."
+    cells = table["date"]
+    if isinstance(cells.dtype, pd.DatetimeTZDtype):
+        cells = cells.dt.tz_localize(None)
+    if cells.dtype.kind == "M":
+        days = cells
+    else:
+        text = cells.map(lambda cell: "" if pd.isna(cell) else str(cell).strip())
+        days = pd.to_datetime(text.where(text != ""), format="ISO8601", errors="coerce", utc=True)
+        days = days.dt.tz_localize(None)
+        wrong = (days.isna() & (text != "")).to_numpy(dtype=bool)
+        if wrong.any():
+            refuse_where(
+                table,
+                wrong,
+                what,
+                f"'{text.iloc[int(wrong.argmax())][:40]}' is not a date. Write it year first, like "
+                "2024-08-03.",
+            )
+    found: pd.Series = days.dt.normalize().dt.as_unit("s")
+    if sown is not None:
+        early = (found < pd.Timestamp(sown)).to_numpy(dtype=bool)
+        first = "" if not early.any() else f"{found[early].iloc[0]:%Y-%m-%d}"
+        refuse_where(
+            table,
+            early,
+            what,
+            f"dated {first}, before the crop was sown on {sown:%Y-%m-%d}. Correct the date of the "
+            "record or of sowing.",
         )
+    return found

@@ -293,7 +293,7 @@ def _notes(sensor: Sensor, crop: str, least: float, most: float) -> tuple[str, .
         _LOOK,
         "Thresholds: temperatures harmful to wheat if held for two hours, Kansas State Univ. "
         "C-646. They tell which nights to follow up, not what was lost.",
-        "Published limits differ by some 2 °C: another guide inspects crops after awn emergence only "
+        "Published limits differ by some 2 °C: another guide inspects crops after awn emergence "
         "below −3.5 °C in the canopy (GRDC Update 2016).",
         "Stages between two observations are read off a straight line, though the decimal code is "
         "no measure of time.",

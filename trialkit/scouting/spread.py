@@ -157,6 +157,8 @@ def describe_spread(spread: CountSpread) -> str:
         inside = "inside strips they scatter hardly more than chance makes them"
     if math.isnan(spread.strip_cv_pct):
         between = "strips are too few to say how they differ"
+    elif spread.strip_cv_pct < 0.5:
+        between = "strips of one treatment differ no more than that explains"
     else:
         between = f"strips of one treatment differ by {spread.strip_cv_pct:.0f}% beyond that"
     return f"{where}; {inside}; {between}."

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from trialkit.harvest import find_pass_ends, split_passes
+from trialkit.harvest import find_pass_ends, shift_flow, split_passes
 from trialkit.harvest.transients import USUAL_S
 
 #: The curve has a point a second.
@@ -62,6 +62,15 @@ def test_the_machines_own_limits_are_the_least(filling):
     assert ends.start_s == 15.0
     assert ends.end_s == pytest.approx(4, abs=WITHIN_S)
     assert ends.start_found
+
+
+@pytest.mark.parametrize(("delay_s", "left_s"), [(0, 15.0), (6, 9.0), (20, 0.0), (-3, 15.0)])
+def test_the_seconds_a_machine_ignores_count_on_its_own_clock(drive, delay_s, left_s):
+    """What it writes in the first 15 s of work was cut before by as much as grain is late."""
+    log = drive(passes=2).assign(lead_ignore_s=15.0, lag_ignore_s=10.0)
+    shifted = shift_flow(log, delay_s)
+    assert shifted["lead_ignore_s"].unique().tolist() == [left_s]
+    assert shifted["lag_ignore_s"].unique().tolist() == [10.0]
 
 
 def test_too_few_passes_get_the_usual_seconds(filling):

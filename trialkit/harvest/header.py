@@ -71,7 +71,8 @@ def warn_of_move(offset: tuple[float, float]) -> None:
     warnings.warn(
         f"The header cuts {' and '.join(where)} the antenna, as the task data or trial.toml say. "
         "Every record was moved there along its heading. If the positions are the header's "
-        "already, write header_ahead_m = 0 and header_right_m = 0 under [harvest] in trial.toml.",
+        "already, write header_ahead_m = 0 and header_right_m = 0 under [harvest] in trial.toml. "
+        "A delay_s that was found without this has it in it: find it anew.",
         LogWarning,
         stacklevel=3,
     )

@@ -73,7 +73,9 @@ def shift_flow(
         gets the moisture that was its own. Grain cut after the log's end, or before a pause of
         the monitor, is not known: NaN. Where the log holds neither flow nor grain,
         `recorded_t_ha` is the yield as it was written, moved likewise: a sensor that hangs shows
-        in it, and no more in a yield spread over other ground.
+        in it, and no more in a yield spread over other ground. The seconds for which a machine
+        holds yields for false after its header went into work (`lead_ignore_s`) count from then
+        on its clock, so the delay is taken off them.
 
     Raises
     ------
@@ -96,6 +98,9 @@ def shift_flow(
         values = column(log, name)
         if values is not None:
             moved[name] = later(values, clock, late_s)
+    ignored = column(log, "lead_ignore_s")
+    if ignored is not None:
+        moved["lead_ignore_s"] = np.maximum(ignored - max(delay_s, 0.0), 0.0)
     for name in ("mass_kg", "grain_kg"):
         values = column(log, name)
         if values is not None and interval is not None:

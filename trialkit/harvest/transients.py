@@ -114,7 +114,8 @@ def find_pass_ends(log: pd.DataFrame) -> PassEnds:
         Where the usual yield, second by second since grain came, first comes within 4% of what
         follows and stays there; likewise back from the end. 10 s where fewer than six
         passes are long enough, the log has no clock, or the curve is too rough or never gets
-        there. What the machine itself declares (`lead_ignore_s lag_ignore_s`) is the least.
+        there. What the machine itself declares (`lead_ignore_s lag_ignore_s`) is the least; at
+        the end that is careful, for grain of a pass is read for a delay longer than it is cut.
     """
     clock = seconds(log)
     least = [_declared(log, name) for name in ("lead_ignore_s", "lag_ignore_s")]

@@ -158,3 +158,11 @@ def test_wishes_that_make_no_sense(wishes, message):
 def test_changes_that_leave_nothing(changes, message):
     with pytest.raises(MoneyError, match=message):
         budget_sensitivity(table(), **changes)
+
+
+def test_costs_that_differ_by_rounding_are_equal():
+    by_the_tonne = 0.1 + 0.2  # not quite 0.3
+    given = table(yield_t_ha=[3.0, 3.2, 3.3, 3.1], costs_per_ha=[0.0, 0.3, by_the_tonne, 0.3])
+    budget = partial_budget(given)
+    assert budget["dominated"].tolist() == [False, True, False, True]
+    assert budget["marginal_return_pct"][2] == pytest.approx(100 * (75 - 0.3) / 0.3)

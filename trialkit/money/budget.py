@@ -89,7 +89,8 @@ def partial_budget(
     path = _undominated(costs, net)
     budget["dominated"] = ~np.isin(np.arange(len(budget)), path)
     returns = np.full(len(budget), np.nan)
-    returns[path[1:]] = 100 * np.diff(net[path]) / np.diff(costs[path])
+    with np.errstate(over="ignore"):  # a step that costs next to nothing
+        returns[path[1:]] = 100 * np.diff(net[path]) / np.diff(costs[path])
     budget["marginal_return_pct"] = returns
     if acceptable_return_pct is not None:
         wanted = check_number(acceptable_return_pct, "The acceptable return", unit="%")
@@ -168,6 +169,8 @@ def _undominated(costs: np.ndarray, net: np.ndarray) -> list[int]:
     By rising cost, and by falling net where costs are equal, a treatment stays only if it nets
     more than every one before it. Costs along the path therefore rise strictly.
     """
+    # Costs that differ by rounding only are equal: 180 x 80 / 1000 is not quite 14.4.
+    costs = np.round(costs / costs.max(), 12) if costs.max() > 0 else costs
     path: list[int] = []
     for place in np.lexsort((-net, costs)):
         if not path or net[place] > net[path[-1]]:

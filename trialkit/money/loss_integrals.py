@@ -17,6 +17,8 @@ from trialkit.money.money_checks import check_number
 
 #: Beyond this many degrees of freedom t is normal.
 _NORMAL = 1e8
+#: So many standard errors off, whose square would overflow, nothing is left to lose.
+_OFF = 1e100
 #: Where the two terms cancel to nothing, the tail itself bounds the loss.
 _FAR = 1e-16
 
@@ -77,6 +79,8 @@ def t_loss(margin: float, df: float) -> float:
     """
     c = check_number(margin, "The margin", least=-math.inf)
     check_spread(df)
+    if abs(c) > _OFF:
+        return max(-c, 0.0)
     if df > _NORMAL:
         loss = float(stats.norm.pdf(c) - c * stats.norm.sf(c))
     else:

@@ -32,6 +32,8 @@ _SHARES = np.array(
     [0, 1e-5, 1e-4, 1e-3, 0.01, 0.1, 0.3, 0.5, 0.7, 0.9, 0.99, 0.999, 0.9999, 0.99999, 1]
 )
 _FEW_NODES, _FEW_WEIGHTS = np.polynomial.legendre.leggauss(8)
+#: A price range narrower than this share of the price is one price.
+_NO_WIDTH = 1e-12
 #: Beyond this many degrees of freedom t is normal.
 _NORMAL = 1e10
 
@@ -183,7 +185,7 @@ def price_points(prices: tuple[float, float, float], turns: Floats) -> tuple[Flo
         Of one shape; the weights sum to one.
     """
     low, peak, high = prices
-    if high == low:
+    if high - low <= _NO_WIDTH * high:
         return np.array([peak]), np.array([1.0])
     inside = turns[(turns > low) & (turns < high)]
     edges = np.unique(np.concatenate([[low, peak, high], inside]))

@@ -325,10 +325,16 @@ def test_layout_writes_strips_where_there_are_none_with_map_and_card(demo):
     shown = run("layout", demo, "--json")
     assert shown.returncode == 0, shown.stderr
     answer = json.loads(shown.stdout)
-    assert answer["wrote"] == [
-        str(demo / "layout.geojson"),
-        str(demo / "results" / "layout.png"),
-        str(demo / "results" / "field-card.html"),
+    wrote = [Path(path).relative_to(demo).as_posix() for path in answer["wrote"]]
+    assert wrote[:3] == ["layout.geojson", "results/layout.png", "results/field-card.html"]
+    assert sorted(wrote[3:]) == [
+        "results/guidance/field.geojson",
+        "results/guidance/field.gpkg",
+        "results/guidance/field.kml",
+        "results/guidance/read-me.txt",
+        "results/guidance/shapefiles.zip",
+        "results/guidance/taskdata-version-3.zip",
+        "results/guidance/taskdata-version-4.zip",
     ]
     assert answer["new"] is True
     assert answer["allocation"]["seed"] >= 0

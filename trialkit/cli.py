@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Annotated, NoReturn
 import typer
 
 from trialkit.errors import TrialkitError
-from trialkit.shipped import copy_demo, demo_trials
+from trialkit.shipped import copy_demo, demo_folders
 
 if TYPE_CHECKING:
     from trialkit.result import Summary
@@ -85,7 +85,7 @@ def layout(
     ] = 0.9,
     as_json: Json = False,
 ) -> None:
-    """Lay the strips out, draw which gets what, and write the map and the field card."""
+    """Lay the strips out and draw which gets what; map, field card, files for the terminal."""
     from trialkit.field_papers import STEPS, make_field_papers
 
     with _progress(len(STEPS) if pdf else len(STEPS) - 1) as tell:
@@ -179,7 +179,7 @@ def report(folder: Folder, as_json: Json = False) -> None:
 def demo(
     folder: Folder,
     trial: Annotated[
-        str, typer.Option(help=f"Which demo trial: {' or '.join(demo_trials())}.")
+        str, typer.Option(help=f"Which demo trial: {', '.join(demo_folders())}.")
     ] = "",
     as_json: Json = False,
 ) -> None:
@@ -187,7 +187,8 @@ def demo(
     written = copy_demo(folder, trial)
     _wrote(written, as_json)
     if not as_json:
-        print(f"\nThe farm is invented. Now run: trialkit report {folder}")
+        command = "report" if (folder / "layout.geojson").exists() else "layout"
+        print(f"\nThe farm is invented. Now run: trialkit {command} {folder}")
 
 
 @app.command(context_settings={"allow_extra_args": True, "ignore_unknown_options": True})
@@ -198,9 +199,9 @@ def lab(
 ) -> None:
     """Open the notebooks beside a trial in JupyterLab; further options go to JupyterLab."""
     from trialkit.notebooks import lay_out_notebooks, start_lab
-    from trialkit.trial import open_trial
+    from trialkit.trial.folder import check_there
 
-    open_trial(folder)
+    check_there(folder)
     written = lay_out_notebooks(folder)
     _wrote(written, as_json)
     raise typer.Exit(start_lab(folder, context.args))

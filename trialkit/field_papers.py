@@ -1,4 +1,4 @@
-"""What goes out into the field: the layout of a trial folder, its map and its card."""
+"""What goes out into the field: a folder's layout, its map, its card, files for the terminal."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from shapely.errors import GEOSException
 from shapely.geometry import shape
 
 from trialkit.checks import Check, faults
-from trialkit.design import TrialPlan
+from trialkit.design import TrialPlan, write_guidance
 from trialkit.design.pegs import peg_out
 from trialkit.errors import LayoutError, TrialFolderError
 from trialkit.report.field_card import PACE_M, check_pace, field_card
@@ -36,15 +36,24 @@ from trialkit.trial.writing import write_whole
 
 MAP_FILE, CARD_FILE, CARD_PDF_FILE = "layout.png", "field-card.html", "field-card.pdf"
 
-STEPS = ("Laying out the strips", "Drawing the map", "Writing the field card", "Setting the PDF")
+#: Folder below `results/` with the files for a terminal or a map program.
+GUIDANCE_FOLDER = "guidance"
+
+STEPS = (
+    "Laying out the strips",
+    "Drawing the map",
+    "Writing the field card",
+    "Writing files for the terminal",
+    "Setting the PDF",
+)
 
 STAYS = (
     f"There is a layout already; it stays as it is. To lay the strips out anew, move {LAYOUT_FILE} "
-    "away first. The map and the field card are written again."
+    "away first. The map, the field card and the files for the terminal are written again."
 )
 BY_HAND = (
-    "The layout does not say how it came about, as one drawn by hand: the map shows no cuts, and "
-    "the card cannot say how the treatments were allotted."
+    "The layout does not say how it came about, as one drawn by hand: the map shows no cuts, "
+    "the card cannot say how the treatments were allotted, and there are no files for the terminal."
 )
 
 Progress = Callable[[str], None]
@@ -102,9 +111,10 @@ def make_field_papers(
     pace_m: float = PACE_M,
     progress: Progress | None = None,
 ) -> FieldPapers:
-    """Lay out the strips of a trial folder where it has none, and write map and field card.
+    """Lay out the strips of a trial folder where it has none, and write what the field needs.
 
-    A layout that is there is never changed; its map and card are made again.
+    That is the map, the field card and the files for a terminal. A layout that is there is never
+    changed; the rest is made again.
 
     Parameters
     ----------
@@ -169,8 +179,17 @@ def _write_papers(
         invented=about.invented,
     )
     written.append(write_whole(results / CARD_FILE, card))
-    if pdf:
+    if isinstance(ground.layout, TrialPlan) and ground.boundary is not None:
         tell(STEPS[3])
+        written += write_guidance(
+            ground.layout,
+            ground.boundary,
+            results / GUIDANCE_FOLDER,
+            name=about.name,
+            exclusions=ground.zones,
+        )
+    if pdf:
+        tell(STEPS[4])
         written.append(write_pdf(card, results / CARD_PDF_FILE))
     return written
 

@@ -172,6 +172,21 @@ def open_trial(path: str | Path) -> Trial:
     return trial
 
 
+def check_there(folder: Path) -> None:
+    """Raise a TrialFolderError where there is no trial folder, whatever state it is in.
+
+    Parameters
+    ----------
+    folder
+        The folder.
+    """
+    if not (folder / FILE).is_file():
+        raise TrialFolderError(
+            f"{folder}: there is no {FILE} here. Give a trial folder, or make one with "
+            "`trialkit new FOLDER`."
+        )
+
+
 def check_folder(path: str | Path) -> tuple[Trial | None, list[Check]]:
     """Read everything in a trial folder but the harvest logs, and check it.
 

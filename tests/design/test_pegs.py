@@ -88,6 +88,15 @@ def test_strips_are_those_of_the_layout_whatever_the_order_of_its_rows(field):
         )
 
 
+def test_a_trial_far_from_the_middle_of_its_field_is_as_wide_as_it_is(draw_field):
+    # On the field's grid and on the strips' own, north differs: at 68° N by 0.03 degrees here.
+    field = draw_field([(-1500, -800), (1500, -800), (1500, -300), (-1500, 900)], (), 25.0, 68.0)
+    plan = plan_of(field, 3, heading_deg=0)
+    pegged = peg_out(plan.layout, plan.heading_deg)
+    wide = pegged.strips["to_m"] - pegged.strips["from_m"]
+    assert wide.tolist() == pytest.approx([12] * 6, abs=ROUNDING_M)
+
+
 def test_blocks_one_behind_the_other_are_counted_block_by_block():
     # Two blocks along the same passes: S1 and S2 near, S3 and S4 beyond a track.
     grid = "+proj=tmerc +lat_0=-36 +lon_0=0 +k=1 +datum=WGS84 +units=m"
@@ -224,6 +233,6 @@ def test_any_rectangles_are_measured_as_they_were_drawn(
     pegged = peg_out(layout, heading)
     assert pegged.strips["strip"].tolist() == layout["strip"].tolist()
     assert pegged.pegs["across_m"].tolist() == pytest.approx(
-        [n * width for n in range(number + 1)], rel=SHARE, abs=0.02
+        [n * width for n in range(number + 1)], rel=SHARE, abs=ROUNDING_M
     )
     assert pegged.level

@@ -76,19 +76,17 @@ def test_written_again_it_is_the_same_but_for_rounding(lay_out, settings):
     folder, plan = lay_out(settings)
     first, second = (json.loads(layout_text(each)) for each in (plan, read_back(folder)))
     assert second["features"] == first["features"]
-    assert second["design"]["allocation"] == first["design"]["allocation"]
-    assert second["design"]["machines"] == first["design"]["machines"]
+    for member in ("allocation", "machines", "grid_middle"):
+        assert second["design"][member] == first["design"][member]
 
 
-def test_without_the_boundary_the_strips_are_the_same(lay_out):
+def test_without_the_boundary_or_with_another_the_strips_are_the_same(lay_out, draw):
     folder, plan = lay_out(SETTINGS["turned"])
-    again = read_back(folder, with_boundary=False)
-    for frame in (plan.strips, again.strips):
-        frame["long"] = frame["along_to_m"] - frame["along_from_m"]
-        frame["wide"] = frame["across_to_m"] - frame["across_from_m"]
-    kept = ["strip", "block", "treatment", "long", "wide", "cut_from_m", "cuts"]
-    # Turned about another middle, the grid's north differs by some thousandths of a degree.
-    pd.testing.assert_frame_equal(again.strips[kept], plan.strips[kept], atol=0.05)
+    for again in (read_back(folder, with_boundary=False), read_back(folder)):
+        assert again.crs == plan.crs
+        pd.testing.assert_frame_equal(again.strips, plan.strips, atol=KEPT_M, check_dtype=False)
+        larger = {"type": "Polygon", "coordinates": draw(-90, -80, 700, 900)["coordinates"]}
+        (folder / "boundary.geojson").write_text(json.dumps(larger))
 
 
 def test_a_layout_drawn_by_hand_is_no_plan(trial_folder):
@@ -125,6 +123,8 @@ def test_a_layout_without_its_cuts_is_a_plan_without_them(lay_out):
 
 
 DAMAGE = {
+    "middle off the earth": lambda design: design.update(grid_middle=[1e9, 0]),
+    "middle in words": lambda design: design.update(grid_middle="here"),
     "no heading": lambda design: design.pop("heading_deg"),
     "heading in words": lambda design: design.update(heading_deg="north"),
     "no width": lambda design: design.update(seeder_m=None),

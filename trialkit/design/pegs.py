@@ -82,8 +82,8 @@ def peg_out(
         Columns `strip block treatment role geometry`, any coordinate system; strips drawn by hand
         are measured as the rectangles along the heading that hold them.
     heading_deg
-        Direction of the passes, degrees clockwise from north; None for that of the strips' long
-        sides.
+        Direction of the passes, degrees clockwise from north, to a few degrees; None for that of
+        the strips' long sides.
     boundary
         The field, to measure from its outline.
 
@@ -111,7 +111,7 @@ def peg_out(
         raise LayoutError("There are no strips in the layout: nothing to peg out.")
     grid = local_grid(strips)
     ground = strips.to_crs(grid)
-    heading = _long_sides_deg(ground) if heading_deg is None else upright(heading_deg)
+    heading = _sides_deg(ground, heading_deg)
     lying = gpd.GeoSeries([turned(shape, heading) for shape in ground.geometry])
     boxes = lying.bounds.set_axis(["near", "left", "far", "right"], axis=1)
     order = _as_they_lie(strips["block"], boxes)
@@ -150,15 +150,23 @@ def compass_words(degrees: float) -> str:
     return _COMPASS[round((degrees % 360) / 45) % 8]
 
 
-def _long_sides_deg(ground: gpd.GeoDataFrame) -> float:
-    """Return the mean direction of the strips' long sides, degrees from -45 to 135."""
+def _sides_deg(ground: gpd.GeoDataFrame, about_deg: float | None) -> float:
+    """Return the mean direction of the strips' sides on this grid, degrees from -45 to 135.
+
+    On another grid the same passes have a slightly other direction, which would widen the
+    rectangles around long strips by centimetres: so it is measured, and what was given only says
+    which sides are meant.
+    """
     total = 0j
     for shape in ground.geometry:
         corners = shapely.get_coordinates(shape.minimum_rotated_rectangle)[:3]
-        sides = np.diff(corners, axis=0)
-        east, north = sides[np.argmax(np.hypot(*sides.T))]
+        sides = np.diff(corners, axis=0) @ np.array([1j, 1])
+        if about_deg is None:
+            side = sides[np.argmax(np.abs(sides))]
+        else:
+            side = sides[np.argmax(np.abs(np.cos(np.angle(sides) - np.radians(about_deg))))]
         # Twice the angle: a side drawn the other way round has the same direction.
-        total += complex(north, east) ** 2 / abs(complex(north, east))
+        total += complex(side**2 / abs(side))
     return upright(float(np.degrees(np.angle(total)) / 2))
 
 

@@ -11,7 +11,7 @@ import geopandas as gpd
 import pandas as pd
 import shapely
 from pyproj import CRS
-from shapely.geometry import LineString
+from shapely.geometry import LineString, Point
 
 from trialkit.design import Allocation, Tramlines, TrialPlan, Wishes, allocation_from_record
 from trialkit.design.assembly import cut_lines, on_earth
@@ -46,7 +46,7 @@ def layout_text(plan: TrialPlan) -> str:
     content: dict[str, Any] = json.loads(plan.layout.to_json(drop_id=True))
     features = content.pop("features")
     content.pop("crs", None)  # GeoJSON is WGS 84 (RFC 7946, section 4)
-    record = plan.record() | {"machines": _machines(plan)}
+    record = plan.record() | {"grid_middle": _middle(plan.crs), "machines": _machines(plan)}
     return json.dumps(content | {_DESIGN_MEMBER: record, "features": features}, ensure_ascii=False)
 
 
@@ -84,7 +84,7 @@ def read_plan(
     layout
         Its strips and headlands, WGS 84.
     boundary
-        Its field, whose middle is that of the metre grid; None for the middle of the strips.
+        Its field; None if that is not known.
 
     Returns
     -------
@@ -101,8 +101,8 @@ def read_plan(
     if design is None:
         return None
     allocation = allocation_from_record(design["allocation"])
-    crs = local_grid(layout if boundary is None else boundary)
     try:
+        crs = _grid(design, layout if boundary is None else boundary)
         return _plan(design, allocation, layout, crs)
     except _DAMAGE as error:
         raise LayoutError(
@@ -143,6 +143,25 @@ def _design(folder: Path) -> Mapping[str, Any] | None:
     if not isinstance(design, Mapping) or not isinstance(design.get("allocation"), Mapping):
         return None
     return design
+
+
+def _middle(crs: CRS) -> list[float]:
+    """Return longitude and latitude of the middle of a metre grid."""
+    operation = crs.coordinate_operation
+    if operation is None:  # every plan has a grid of metres
+        raise AssertionError("the plan is not on a metre grid")
+    named = {parameter.name: float(parameter.value) for parameter in operation.params}
+    return [named["Longitude of natural origin"], named["Latitude of natural origin"]]
+
+
+def _grid(design: Mapping[str, Any], ground: gpd.GeoDataFrame) -> CRS:
+    """Return the metre grid of the plan: on another, its heading would not be the same."""
+    if "grid_middle" not in design:
+        return local_grid(ground)
+    longitude, latitude = (float(degrees) for degrees in design["grid_middle"])
+    if not (-180 <= longitude <= 180 and -90 <= latitude <= 90):
+        raise ValueError("the middle of the grid is not on the earth")
+    return local_grid(gpd.GeoDataFrame(geometry=[Point(longitude, latitude)], crs=_WGS84))
 
 
 def _machines(plan: TrialPlan) -> dict[str, Any]:

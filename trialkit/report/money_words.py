@@ -43,8 +43,8 @@ def about(value: float, digits: int = 2) -> str:
     """Return an amount rounded to a few digits, with commas and a true minus."""
     if not value:
         return "0"
-    places = digits - 1 - math.floor(math.log10(abs(value)))
-    return number(round(value, places), max(places, 0) if abs(value) < 10 else 0)
+    value = float(f"{value:.{digits - 1}e}")
+    return number(value, max(digits - 1 - math.floor(math.log10(abs(value))), 0))
 
 
 def price_axis(currency: str) -> str:

@@ -9,7 +9,7 @@ import warnings
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from trialkit.errors import LogError, TrialkitError, TrialkitWarning
@@ -70,6 +70,8 @@ def through_all_steps(log, layout, delay_s):
     without=st.sets(st.sampled_from(["time", *COLUMNS[2:6], "grain_kg"])),
     delay_s=st.one_of(st.none(), st.floats(-20, 40)),
 )
+@example(changes=[("flow_kg_s", 0, 300, 0.0)], without=set(), delay_s=None)
+@example(changes=[("speed_m_s", 0, 300, 0.0)], without=set(), delay_s=None)
 def test_any_cells_end_in_strips_or_an_error_of_our_own(
     drive, strips_beside, changes, without, delay_s
 ):

@@ -193,6 +193,9 @@ def estimate_delay(log: pd.DataFrame, *, delays_s: tuple[float, float] = DELAYS_
     group = pass_groups(log["pass_id"].to_numpy()[one])
     total = np.array([[s[group == g].sum() for g in range(_GROUPS)] for s in squares])
     scale = np.array([[s[group == g].sum() for g in range(_GROUPS)] for s in spreads])
+    # Without any one group of passes there must be something left to compare.
+    if not (scale.sum(axis=1) > scale.max(axis=1)).all():
+        return _unknown("the yield is the same nearly everywhere, or there is none")
     curve = total.sum(axis=1) / scale.sum(axis=1)
     best = _lowest(tried, curve)
     filled = np.flatnonzero(scale[0] > 0)
@@ -291,9 +294,8 @@ def _disagreements(
 ) -> tuple[list[Floats], list[Floats]]:
     """Return squared differences and twice the variance of each pair, at each delay."""
     rate, ground_rate = _rates(log)
-    typical = (
-        float(np.nanmedian(rate[rate > 0] / ground_rate[rate > 0])) if (rate > 0).any() else 1.0
-    )
+    flowing = (rate > 0) & np.isfinite(ground_rate)
+    typical = float(np.median(rate[flowing] / ground_rate[flowing])) if flowing.any() else 1.0
     squares, spreads = [], []
     for delay in tried:
         with np.errstate(divide="ignore", invalid="ignore"):

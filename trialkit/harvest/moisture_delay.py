@@ -73,8 +73,8 @@ def find_moisture_delay(
         return otherwise
     group = pass_groups(log["pass_id"].to_numpy()[one[whole]])
     squares, spreads = _sums(here[:, whole], there[:, whole], group)
-    if not spreads.sum() > 0:
-        return otherwise
+    if not (spreads.sum(axis=1) > spreads.max(axis=1)).all():
+        return otherwise  # moisture that differs in one group of passes at most
     disagreement = squares.sum(axis=1) / spreads.sum(axis=1)
     curve = _curve_of(tried, disagreement)
     best = _bottom(tried, disagreement)

@@ -178,8 +178,8 @@ def net_money(
     df: float,
     *,
     price_per_t: float,
-    cost_per_ha: float,
     price_range: tuple[float, float] | None = None,
+    cost_per_ha: float,
     saved_per_ha: float = 0.0,
     price_gain: PriceGain | None = None,
 ) -> NetMoney:

@@ -59,8 +59,8 @@ def rank_treatments(
     df: float,
     *,
     price_per_t: float,
-    costs_per_ha: Mapping[str, float],
     price_range: tuple[float, float] | None = None,
+    costs_per_ha: Mapping[str, float],
     control: str = "untreated",
 ) -> Ranking:
     """Rank treatments by net money, with the chance of each to be the best.

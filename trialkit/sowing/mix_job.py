@@ -27,6 +27,11 @@ _OPTIONAL = (
     ("jug_l", "jug", "l", 0.1, 200),
     ("sown_after_h", "time until the seed is sown", "h", 0, 50_000),
 )
+#: Words, unit, least and most of a number, by its field.
+JOB_LIMITS: dict[str, tuple[str, str, float, float]] = {
+    name: (words, unit, low, high) for name, words, unit, low, high in (*_NEEDED, *_OPTIONAL)
+}
+
 _MOISTURES = (
     ("seed_moisture_pct", "moisture of the seed"),
     ("storage_limit_pct", "moisture limit for storage"),

@@ -2,39 +2,31 @@
 
 from __future__ import annotations
 
-import difflib
 import tomllib
-from collections.abc import Iterator
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
 from pydantic import (
-    BaseModel,
     BeforeValidator,
-    ConfigDict,
     Field,
     ValidationError,
     ValidationInfo,
     field_validator,
     model_validator,
 )
-from pydantic_core import ErrorDetails
 
 from trialkit.checks import Check
 from trialkit.columns import LOG_COLUMNS
 from trialkit.design.wishes import EDGE_M, LEAST_LENGTH_M
 from trialkit.harvest.settings import Screening
+from trialkit.sowing.mix_job import MixJob
+from trialkit.trial.config_faults import FILE, Table, faults_of, suggestion, toml_hint
+from trialkit.trial.config_sowing import Dressing, Sowing, Treatment, told
 
-FILE = "trial.toml"
-
-
-class _Table(BaseModel):
-    """A table of `trial.toml`: frozen, and unknown keys are faults."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid", str_strip_whitespace=True)
+__all__ = ["FILE", "Dressing", "Sowing", "Treatment", "TrialConfig", "read_config", "suggestion"]
 
 
-class About(_Table):
+class About(Table):
     """`[trial]`: what the trial is."""
 
     name: str = Field(min_length=1)
@@ -45,33 +37,14 @@ class About(_Table):
     invented: bool = False
 
 
-class Treatment(_Table):
-    """One `[[treatments]]`: what is on the seed, and what it costs."""
-
-    name: str = Field(min_length=1)
-    control: bool = False
-    description: str = ""
-    cost_per_ha: float | None = Field(None, ge=0)
-    cost_per_t_seed: float | None = Field(None, ge=0)
-
-    @model_validator(mode="after")
-    def _one_cost(self) -> Treatment:
-        if self.cost_per_ha is not None and self.cost_per_t_seed is not None:
-            raise ValueError(
-                f"'{self.name}' has a cost per hectare and a cost per tonne of seed. "
-                "Give one of them, or they would be counted twice"
-            )
-        return self
-
-
-class Machines(_Table):
+class Machines(Table):
     """`[machines]`: working widths, m."""
 
     seeder_m: float = Field(gt=0, le=100)
     harvester_m: float = Field(gt=0, le=60)
 
 
-class Design(_Table):
+class Design(Table):
     """`[design]`: how the strips are to be laid out."""
 
     blocks: int = Field(6, ge=1, le=1000)
@@ -89,22 +62,31 @@ class Design(_Table):
     first_tramline_m: float | None = None
     tramline_width_m: float = Field(3.0, gt=0, le=50)
     anchor: tuple[float, float] | None = None
+    guidance_point: tuple[float, float] | None = None
     yield_t_ha: float | None = Field(None, gt=0, le=100)
     cv_pct: float | None = Field(None, gt=0, le=100)
     hoped_gain_t_ha: float | None = Field(None, ge=0, le=100)
 
-
-class Sowing(_Table):
-    """`[sowing]`: seed sown, kg/ha."""
-
-    seed_kg_ha: float = Field(gt=0, le=1000)
+    @model_validator(mode="after")
+    def _one_place(self) -> Design:
+        if self.guidance_point is None:
+            return self
+        if self.anchor is not None:
+            raise ValueError(
+                "anchor and guidance_point both say where passes lie. Give one of them"
+            )
+        if self.heading_deg is None:
+            raise ValueError(
+                "guidance_point needs the direction of its line. Give heading_deg beside it"
+            )
+        return self
 
 
 #: What the seeder's own record may say of each record or pass.
 RECORD_COLUMNS = ("treatment", "pass_id", "time", "longitude", "latitude")
 
 
-class AsSown(_Table):
+class AsSown(Table):
     """`[as_sown]`: how to read the seeder's own record in the folder `as-sown/`."""
 
     columns: dict[str, str] = Field(default_factory=dict)
@@ -131,7 +113,7 @@ def _seconds_or_estimate(value: object) -> object:
     raise ValueError(f"it must be 'estimate' or seconds from 0 to 60, not {value!r}")
 
 
-class Harvest(_Table):
+class Harvest(Table):
     """`[harvest]`: how to read the yield monitor's export."""
 
     standard_moisture_pct: float | None = Field(None, ge=0, le=40)
@@ -163,7 +145,7 @@ class Harvest(_Table):
         return named
 
 
-class Analysis(_Table):
+class Analysis(Table):
     """`[analysis]`: what was declared before harvest."""
 
     yield_from: Literal["monitor", "scales"] | None = None
@@ -173,7 +155,7 @@ class Analysis(_Table):
     did_not_pay_at: float = Field(0.1, gt=0, lt=0.5)
 
 
-class Money(_Table):
+class Money(Table):
     """`[money]`: the price of the grain and the currency of everything."""
 
     currency: str = Field(pattern=r"^[A-Z]{3}$")
@@ -196,7 +178,7 @@ class Money(_Table):
         return price_range
 
 
-class TrialConfig(_Table):
+class TrialConfig(Table):
     """Everything `trial.toml` says."""
 
     trial: About
@@ -204,6 +186,7 @@ class TrialConfig(_Table):
     machines: Machines
     design: Design = Design()
     sowing: Sowing | None = None
+    dressing: Dressing = Dressing()
     as_sown: AsSown = AsSown()
     harvest: Harvest = Harvest()
     analysis: Analysis = Analysis()
@@ -232,6 +215,31 @@ class TrialConfig(_Table):
                 "a cost_per_t_seed needs the seed rate: add [sowing] with seed_kg_ha, "
                 "or give cost_per_ha instead"
             )
+        return self
+
+    @model_validator(mode="after")
+    def _recipes_fit(self) -> TrialConfig:
+        rate_l_t = self.dressing.rate_l_t
+        rate = None if self.sowing is None else self.sowing.rate_kg_ha
+        for treatment in self.treatments:
+            if treatment.products and rate_l_t is not None:
+                told(MixJob, 1, tuple(treatment.recipe), rate_l_t, 1, seed_kg_ha=rate)
+        return self
+
+    @model_validator(mode="after")
+    def _costs_known(self) -> TrialConfig:
+        for treatment in self.treatments:
+            if not treatment.products or self._cost_given(treatment) is not None:
+                continue
+            if self.cost_from_products(treatment.name) is None:
+                silent = [p.name for p in treatment.recipe if p.cost_per_unit() is None]
+                lacking = f"no price of {', '.join(silent)}" if silent else "no seed rate"
+                raise ValueError(
+                    f"'{treatment.name}' has no cost, and it does not follow from its products: "
+                    f"there is {lacking}. "
+                    + ("Give each a price" if silent else "Add [sowing] with seed_kg_ha")
+                    + ", or give cost_per_ha"
+                )
         return self
 
     @model_validator(mode="after")
@@ -266,16 +274,34 @@ class TrialConfig(_Table):
 
     def cost_per_ha(self, treatment: str) -> float:
         """Return what a treatment costs a hectare, in the trial's currency."""
-        entry = next(entry for entry in self.treatments if entry.name == treatment)
-        if entry.cost_per_t_seed is not None and self.sowing is not None:
-            return entry.cost_per_t_seed * self.sowing.seed_kg_ha / 1000
-        return entry.cost_per_ha or 0.0
+        entry = self.treatment(treatment)
+        given = self._cost_given(entry)
+        return (self.cost_from_products(treatment) or 0.0) if given is None else given
 
+    def cost_from_products(self, treatment: str) -> float | None:
+        """Return what a treatment's products and the work cost a hectare; None if not known."""
+        entry = self.treatment(treatment)
+        if self.sowing is None or not entry.products:
+            return None
+        rate = self.sowing.rate_kg_ha
+        costs = [
+            None if (price := product.cost_per_unit()) is None else price * product.per_tonne(rate)
+            for product in entry.recipe
+        ]
+        known = [cost for cost in costs if cost is not None]
+        if len(known) < len(costs):
+            return None
+        return (sum(known) + (self.dressing.work_per_t_seed or 0.0)) * rate / 1000
 
-def suggestion(name: str, known: tuple[str, ...] | list[str]) -> str:
-    """Return ` Did you mean 'x'?` where a known name is near, else nothing."""
-    near = difflib.get_close_matches(name, known, n=1, cutoff=0.6)
-    return f" Did you mean '{near[0]}'?" if near else ""
+    def treatment(self, name: str) -> Treatment:
+        """Return what is said of a treatment."""
+        return next(entry for entry in self.treatments if entry.name == name)
+
+    def _cost_given(self, treatment: Treatment) -> float | None:
+        """Return the cost a hectare as `trial.toml` gives it; None if it does not."""
+        if treatment.cost_per_t_seed is not None and self.sowing is not None:
+            return treatment.cost_per_t_seed * self.sowing.rate_kg_ha / 1000
+        return treatment.cost_per_ha
 
 
 def read_config(path: Path) -> tuple[TrialConfig | None, list[Check]]:
@@ -302,84 +328,8 @@ def read_config(path: Path) -> tuple[TrialConfig | None, list[Check]]:
             Check(FILE, f"byte {error.start}", "The file is not UTF-8 text.", "Save it as UTF-8.")
         ]
     except tomllib.TOMLDecodeError as error:
-        return None, [Check(FILE, "", f"This is not valid TOML: {error}.", _toml_hint(str(error)))]
+        return None, [Check(FILE, "", f"This is not valid TOML: {error}.", toml_hint(str(error)))]
     try:
         return TrialConfig.model_validate(raw), []
     except ValidationError as error:
-        return None, list(_faults(error))
-
-
-def _toml_hint(message: str) -> str:
-    if "Invalid value" in message:
-        return "Fill in the blank, put text in quotes, and write decimals with a point."
-    return "Look at that line: a missing quote or bracket is the usual cause."
-
-
-def _faults(error: ValidationError) -> Iterator[Check]:
-    for detail in error.errors():
-        place = _place(detail["loc"])
-        kind, given = detail["type"], detail["input"]
-        if kind == "extra_forbidden":
-            known = _keys_at(detail["loc"][:-1])
-            remedy = f"{suggestion(str(detail['loc'][-1]), known)} Known here: {', '.join(known)}."
-            yield Check(FILE, place, "There is no such key.", remedy.strip())
-        elif kind == "missing":
-            yield Check(FILE, place, "It is missing.", "Add it.")
-        elif given == "":
-            yield Check(FILE, place, "It is still blank.", "Fill it in.")
-        elif kind == "value_error":
-            text = str(detail["ctx"]["error"])
-            yield Check(FILE, place, f"{text[0].upper()}{text[1:]}.")
-        else:
-            shown = "" if isinstance(given, dict | list) else f", not {given!r}"
-            yield Check(FILE, place, f"It should be {_wanted(detail)}{shown}.")
-
-
-#: What a key should hold, by pydantic's kind of error; the braces are pydantic's own limits.
-_WANTED = {
-    "int_": "a whole number",
-    "float_": "a number",
-    "string_type": "text in quotes",
-    "string_too_short": "filled in",
-    "string_pattern_mismatch": "three capital letters, such as AUD",
-    "bool_": "true or false",
-    "greater_than_equal": "at least {ge:g}",
-    "greater_than": "above {gt:g}",
-    "less_than_equal": "at most {le:g}",
-    "less_than": "below {lt:g}",
-    "literal_error": "{expected}",
-    "model_type": "a table of keys",
-    "dict_type": "a table of keys",
-    "tuple_type": "a list",
-}
-
-
-def _wanted(detail: ErrorDetails) -> str:
-    for kind, words in _WANTED.items():
-        if detail["type"].startswith(kind):
-            return words.format(**detail.get("ctx", {}))
-    return detail["msg"].lower().removeprefix("input should be ")
-
-
-def _place(location: tuple[int | str, ...]) -> str:
-    """Return where in the file a fault is, written as the file writes it."""
-    tables = [str(part) for part in location[:-1] if isinstance(part, str)]
-    numbers = [part for part in location if isinstance(part, int)]
-    last = location[-1] if location else ""
-    if location and location[0] == "treatments":
-        table = "[[treatments]]" + "".join(f" number {number + 1}" for number in numbers[:1])
-        return f"{table} {last}" if len(location) > 2 else table
-    if not tables:
-        return f"[{last}]" if last else ""
-    return f"[{'.'.join(tables)}] {last}"
-
-
-def _keys_at(location: tuple[int | str, ...]) -> list[str]:
-    model: Any = TrialConfig
-    for part in location:
-        if isinstance(part, int):
-            continue
-        annotation = model.model_fields[str(part)].annotation
-        arguments = [annotation, *getattr(annotation, "__args__", ())]
-        model = next(a for a in arguments if isinstance(a, type) and issubclass(a, BaseModel))
-    return list(model.model_fields)
+        return None, list(faults_of(error, TrialConfig))

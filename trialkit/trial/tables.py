@@ -12,7 +12,7 @@ import pandas as pd
 
 from trialkit.checks import Check
 from trialkit.columns import COLUMNS
-from trialkit.trial.config import suggestion
+from trialkit.trial.config_faults import suggestion
 
 #: No table of a trial needs more; a larger file is a harvest log in the wrong place.
 LARGEST_TABLE_BYTES = 10_000_000

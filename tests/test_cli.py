@@ -341,6 +341,20 @@ def test_layout_writes_strips_where_there_are_none_with_map_and_card(demo):
     assert len(answer["strips"]) == 12
 
 
+def test_new_from_what_the_terminal_exports(demo, tmp_path):
+    (demo / "layout.geojson").unlink()
+    run("layout", demo)
+    export = demo / "results" / "guidance" / "taskdata-version-3.zip"
+    shown = run("new", tmp_path / "next", "--field", export)
+    assert shown.returncode == 0, shown.stderr
+    assert (tmp_path / "next" / "boundary.geojson").exists()
+    assert "\nguidance_point = [" in (tmp_path / "next" / "trial.toml").read_text(encoding="utf-8")
+    wrong = run("new", tmp_path / "other", "--field", demo / "trial.toml")
+    assert wrong.returncode == BAD_INPUT
+    assert "trial.toml" in wrong.stderr
+    assert not (tmp_path / "other").exists()
+
+
 def test_layout_again_leaves_the_strips_and_writes_map_and_card(demo):
     before = (demo / "layout.geojson").read_bytes()
     shown = run("layout", demo, "--pdf")

@@ -37,11 +37,32 @@ Json = Annotated[bool, typer.Option("--json", help="Print the result as JSON.")]
 
 
 @app.command()
-def new(folder: Folder, as_json: Json = False) -> None:
+def new(
+    folder: Folder,
+    field: Annotated[
+        Path | None,
+        typer.Option(
+            help="The field as your terminal or map program exports it: task data, shapefile, "
+            "GeoPackage, KML or GeoJSON. Outline and guidance line are taken from it.",
+            show_default=False,
+        ),
+    ] = None,
+    field_name: Annotated[
+        str, typer.Option(help="Which field, where the export holds several.", show_default=False)
+    ] = "",
+    as_json: Json = False,
+) -> None:
     """Write a new trial folder, with comments and blanks to fill in."""
     from trialkit.trial.template import new_folder
 
-    written = new_folder(folder)
+    drawing = None
+    if field is not None:
+        from trialkit.design import read_field_drawing
+
+        drawing = read_field_drawing(field, field=field_name or None)
+    written = new_folder(folder, drawing)
+    if drawing is not None and drawing.notes and not as_json:
+        print("\n".join(drawing.notes))
     _wrote(written, as_json)
     if not as_json:
         print(f"\nNow fill in the blanks in {folder / 'trial.toml'},")

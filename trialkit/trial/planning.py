@@ -9,6 +9,7 @@ from typing import Any
 
 import geopandas as gpd
 import pandas as pd
+from pyproj import Geod
 
 from trialkit.checks import Check, faults
 from trialkit.design import Tramlines, Wishes
@@ -124,12 +125,16 @@ def wishes_of(config: TrialConfig) -> Wishes:
     config
         What it says.
     """
-    design = config.design
+    design, seeder_m = config.design, config.machines.seeder_m
+    anchor = design.anchor
+    if design.guidance_point is not None and design.heading_deg is not None:
+        # A guidance line is the middle of a pass.
+        anchor = _to_the_right(design.guidance_point, design.heading_deg, seeder_m / 2)
     tramlines = None
     if design.sprayer_m is not None:
         tramlines = Tramlines(design.sprayer_m, design.first_tramline_m, design.tramline_width_m)
     return Wishes(
-        seeder_m=config.machines.seeder_m,
+        seeder_m=seeder_m,
         harvester_m=config.machines.harvester_m,
         heading_deg=design.heading_deg,
         headland_m=design.headland_m,
@@ -139,9 +144,16 @@ def wishes_of(config: TrialConfig) -> Wishes:
         traffic_m=design.traffic_m,
         tramlines=tramlines,
         least_length_m=design.least_length_m,
-        anchor=design.anchor,
+        anchor=anchor,
         gradient_deg=design.gradient_deg,
     )
+
+
+def _to_the_right(
+    point: tuple[float, float], heading_deg: float, distance_m: float
+) -> tuple[float, float]:
+    longitude, latitude, _ = Geod(ellps="WGS84").fwd(*point, heading_deg + 90, distance_m)
+    return float(longitude), float(latitude)
 
 
 def read_drawing(path: Path) -> dict[str, Any] | None:

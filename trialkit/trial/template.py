@@ -4,14 +4,21 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from trialkit.errors import TrialFolderError
 from trialkit.trial.config import FILE
-from trialkit.trial.drawings import LAYOUT_FILE
+from trialkit.trial.drawings import BOUNDARY_FILE, LAYOUT_FILE
 from trialkit.trial.folder import HARVEST_FOLDER
+from trialkit.trial.planning import EXCLUSIONS_FILE
 from trialkit.trial.sowing_notes import SOWN_FORM
 from trialkit.trial.tables import FORMS
 from trialkit.trial.writing import write_whole
+
+if TYPE_CHECKING:
+    from geopandas import GeoDataFrame
+
+    from trialkit.design import FieldDrawing
 
 #: Every blank is `""` with an example behind it; a test fills in the examples.
 _TRIAL_TOML = """\
@@ -64,6 +71,7 @@ blocks = 6               # fewer than 6 pairs cannot reach 5% in a randomisation
 # sprayer_m = 36         # keeps the tramlines out of the cut, or the same in every strip
 # traffic_m = 12         # controlled traffic: strips are multiples of this
 # anchor = [85.0123, -38.5012]  # longitude and latitude of a point on the edge of a pass
+# guidance_point = [85.0123, -38.5012]  # or of a point on your guidance line, mid-pass
 # draw = "even sides"    # each treatment as often left as right
 # seed = 20260412        # of the draw; else a new one, which layout.geojson keeps
 # yield_t_ha = 3         # with cv_pct it says what the trial could see
@@ -137,13 +145,16 @@ Dressed seed must not become food or feed. Read the label and the safety data sh
 """
 
 
-def new_folder(path: Path) -> list[Path]:
+def new_folder(path: Path, field: FieldDrawing | None = None) -> list[Path]:
     """Write a new trial folder.
 
     Parameters
     ----------
     path
         The folder to make; it must not exist yet, or be empty.
+    field
+        The field as a terminal or a map program knows it: its outline, ground to stay off and
+        guidance line go into the folder.
 
     Returns
     -------
@@ -164,6 +175,37 @@ def new_folder(path: Path) -> list[Path]:
     for form in (*FORMS.values(), SOWN_FORM):
         first_way = form.ways[0] if form.ways else ()
         contents[form.file] = ",".join([*first_way, *form.needed, *form.optional]) + "\n"
+    if field is not None:
+        contents |= {
+            FILE: _with_guidance(_TRIAL_TOML, field),
+            BOUNDARY_FILE: _drawn(field.boundary),
+        }
+        if len(field.obstacles):
+            contents[EXCLUSIONS_FILE] = _drawn(field.obstacles)
     written = [write_whole(path / name, text) for name, text in contents.items()]
     (path / HARVEST_FOLDER).mkdir()
     return written
+
+
+def _drawn(shapes: GeoDataFrame) -> str:
+    content = json.loads(shapes[["geometry"]].to_json(drop_id=True))
+    content.pop("crs", None)  # GeoJSON is WGS 84 (RFC 7946, section 4)
+    return json.dumps(content) + "\n"
+
+
+def _with_guidance(text: str, field: FieldDrawing) -> str:
+    """Return `trial.toml` with paddock, heading and guidance line of a field filled in."""
+    name = "".join(letter for letter in field.name if letter.isprintable())
+    quoted = json.dumps(name, ensure_ascii=False)
+    text = text.replace('paddock = ""', f"paddock = {quoted}", 1)
+    heading, point = field.heading_deg, field.line_point
+    if heading is None or point is None:
+        return text
+    lines = [
+        f"heading_deg = {round(heading, 4):g}       # of your guidance line",
+        f"guidance_point = [{point[0]:.8f}, {point[1]:.8f}]  # on it, mid-pass",
+    ]
+    return "\n".join(
+        lines.pop(0) if line.startswith(("# heading_deg", "# guidance_point")) else line
+        for line in text.split("\n")
+    )

@@ -96,6 +96,12 @@ class FieldDrawing:
         (east_a, north_a), (east_b, north_b) = self._in_metres(line)
         return float(np.degrees(np.arctan2(east_b - east_a, north_b - north_a)) % 360)
 
+    @property
+    def line_point(self) -> tuple[float, float] | None:
+        """Longitude and latitude where the guidance line begins; None where there is none."""
+        line = self._main_line()
+        return None if line is None else (float(line.coords[0][0]), float(line.coords[0][1]))
+
     def pass_edge(self, seeder_m: float) -> tuple[float, float] | None:
         """Return a point on the edge of a pass, longitude and latitude, for `lay_out`'s `anchor`.
 

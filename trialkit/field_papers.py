@@ -145,11 +145,12 @@ def make_field_papers(
     _check_results(folder)
     new = not layout_is_there(folder)
     laid_out = lay_out_folder(folder) if new else None
+    # A new layout is read back too: what goes out is what the file says, now and again.
     ground, notes = _read_ground(folder)
-    if laid_out is not None:
-        ground, says = replace(ground, layout=laid_out.plan), laid_out.sentences()
-    else:
+    if laid_out is None:
         says = [STAYS, *_about(ground.layout), *notes, CAUTION]
+    else:
+        says = laid_out.sentences()
     written = [] if laid_out is None else [laid_out.written]
     written += _write_papers(folder, ground, pdf, pace_m, tell)
     return FieldPapers(ground.layout, new, tuple(says), tuple(written))

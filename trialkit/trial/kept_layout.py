@@ -26,6 +26,9 @@ _DESIGN_MEMBER = "design"
 
 _WGS84 = "EPSG:4326"
 
+#: Decimals of a metre that the file's coordinates bear.
+_MILLIMETRE = 3
+
 #: More cuts than this no strip holds.
 _MOST_CUTS = 100
 
@@ -223,7 +226,7 @@ def _strip_table(
     """Return one row a strip, as `TrialPlan` has them; no cut where none is written down."""
     strips = layout[layout["role"] == "strip"].reset_index(drop=True)
     lying = gpd.GeoSeries([turned(shape, heading_deg) for shape in strips.to_crs(crs).geometry])
-    near, left, far, right = lying.bounds.to_numpy().T
+    near, left, far, right = lying.bounds.round(_MILLIMETRE).to_numpy().T
     none = {"from_m": 0.0, "number": 0}
     own = [cuts.get(strip, none) for strip in strips["strip"]]
     if any(not 0 <= cut["number"] <= _MOST_CUTS for cut in own):

@@ -170,6 +170,8 @@ def _write_papers(
         trial=about.name,
         season=about.season,
         control=control,
+        # What costs less a hectare has less on the seed: water alone before the product in it.
+        order=sorted((arm.name for arm in ground.config.treatments), key=ground.config.cost_per_ha),
         paddock=about.paddock,
         crop=about.crop,
         boundary=ground.boundary,

@@ -132,6 +132,15 @@ def test_untreated_strips_are_sown_first_and_every_strip_once(case):
         assert row[4] == row[5] == ""
 
 
+def test_treatments_are_sown_in_the_order_asked_for(plans, fields):
+    for others in (["water only", "dressed"], ["dressed", "water only"]):
+        page = Page(card(plans["twelve"], fields["twelve"], order=[*others, "untreated", "none"]))
+        rows = [row for row in page.table("Strip")[1:] if len(row) == 6]
+        gets = list(dict.fromkeys(row[2].split(" ", 1)[1] for row in rows))
+        assert gets == ["untreated", *others]
+        assert "the one with least on the seed first" in page.text
+
+
 @pytest.mark.parametrize("pace", [0.75, 0.9])
 def test_pegs_with_distances_paces_and_coordinates(plans, fields, pace):
     plan = plans["ell"]

@@ -16,8 +16,6 @@ CLEAN_OUT = (
     "Stop. Run the seeder empty; drive stopped and locked out, clean it before the next treatment."
 )
 MORE = "More to heed is at the end of this card."
-#: Untreated first: common practice, no source.
-WHY_THIS_ORDER = "Untreated strips first, so that nothing is carried over into them."
 DO_NOT_CHANGE = (
     "Do not change a strip because it looks better, lies wetter or is easier to reach. A strip "
     "that somebody chose shows the choice, not the dressing."
@@ -27,6 +25,20 @@ PRACTICE = (
     "Untreated strips first, and the length of a pace: common practice, no source. Distances are "
     "level ground's: on a slope hold the tape level."
 )
+
+
+def why_this_order(treatments: int) -> str:
+    """Say why the strips are sown in this order: common practice, no source.
+
+    Parameters
+    ----------
+    treatments
+        Number of treatments, the untreated among them.
+    """
+    words = "Untreated strips first, so that nothing is carried over into them."
+    if treatments < 3:
+        return words
+    return f"{words} Of the others, the one with least on the seed first: check that it is so."
 
 
 def cautions() -> Iterator[str]:

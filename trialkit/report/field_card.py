@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
@@ -45,6 +46,7 @@ def field_card(
     trial: str,
     season: int | str,
     control: str | None = None,
+    order: Sequence[str] | None = None,
     paddock: str = "",
     crop: str = "",
     boundary: GeoDataFrame | None = None,
@@ -64,6 +66,9 @@ def field_card(
         Name and year of the trial.
     control
         The untreated control, sown first; None if that is not known.
+    order
+        The treatments in the order they are sown after it, the one with least on the seed first;
+        None for that in which they lie.
     paddock, crop
         Where and what, for the head of the card.
     boundary
@@ -126,8 +131,8 @@ def field_card(
         more=card_words.MORE,
         cautions=list(card_words.cautions()),
         sowing=strips,
-        sowing_arms=_sowing(arms, pegged.strips, control),
-        why_order=card_words.WHY_THIS_ORDER if control else "",
+        sowing_arms=_sowing(arms, pegged.strips, control, order),
+        why_order=card_words.why_this_order(len(arms)) if control else "",
         write_down=card_words.WRITE_DOWN,
         clean_out=card_words.CLEAN_OUT,
         draw=card_words.draw_words(planned.allocation if planned else None),
@@ -222,14 +227,21 @@ def _passes(width_m: float, seeder_m: float | None) -> str:
 
 
 def _sowing(
-    arms: list[dict[str, Any]], strips: pd.DataFrame, control: str | None
+    arms: list[dict[str, Any]],
+    strips: pd.DataFrame,
+    control: str | None,
+    order: Sequence[str] | None,
 ) -> list[dict[str, Any]]:
     """Return the strips by treatment in the order they are sown, numbered through."""
-    names = [arm["name"] for arm in arms]
+    first, *others = [arm["name"] for arm in arms]
+    if order is not None:
+        others.sort(key=lambda name: order.index(name) if name in order else len(order))
     table = strips[["strip", "block", "treatment"]]
-    steps = sowing_order(table, control or names[0], treatment_order=names[1:]).steps
+    steps = sowing_order(table, control or first, treatment_order=others).steps
+    named = {arm["name"]: arm for arm in arms}
     return [
-        arm | {"rows": steps[steps["treatment"] == arm["name"]].to_dict("records")} for arm in arms
+        named[name] | {"rows": steps[steps["treatment"] == name].to_dict("records")}
+        for name in (first, *others)
     ]
 
 

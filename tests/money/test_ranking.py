@@ -3,11 +3,13 @@
 import math
 
 import numpy as np
+import pandas as pd
 import pytest
 from scipy import stats
 
 from trialkit.errors import MoneyError
-from trialkit.money import payoff, rank_treatments, value_of_knowing
+from trialkit.models import fit_mixed
+from trialkit.money import covariance_of_gains, payoff, rank_treatments, value_of_knowing
 
 # Quasi-random points: about three digits of a chance.
 POINTS = 2e-3
@@ -141,3 +143,33 @@ def test_nonsense_is_refused(changed, message):
     }  # fmt: skip
     with pytest.raises(MoneyError, match=message):
         rank_treatments(given.pop("gains_t_ha"), given.pop("covariance"), given.pop("df"), **given)
+
+
+def test_covariance_from_a_model_of_three_arms():
+    # Complete blocks: a gain has variance 2 s^2 / r, and two share s^2 / r through the control.
+    draw = np.random.default_rng(3)
+    arms = ["untreated", "a", "b", "c"]
+    strips = pd.DataFrame([(f"B{block}", arm) for block in range(6) for arm in arms],
+                          columns=["block", "treatment"])  # fmt: skip
+    strips["treatment"] = pd.Categorical(strips["treatment"], arms)
+    strips["yield_t_ha"] = 3 + draw.normal(0, 0.1, len(strips))
+    fit = fit_mixed("yield_t_ha ~ block + treatment", strips)
+    gains = fit.differences("treatment", "untreated")
+    pairs = fit.differences("treatment")["std_error"].to_dict()
+    cov = covariance_of_gains(gains["std_error"].to_dict(), pairs)
+    share = fit.variances["residual"] / 6
+    np.testing.assert_allclose(cov, share * (np.eye(3) + 1), rtol=1e-9)
+    ranking = rank_treatments(
+        gains["estimate"].to_dict(), cov, float(gains["df"].min()), **PRICE,
+        costs_per_ha=dict.fromkeys("abc", 10.0),
+    )  # fmt: skip
+    assert ranking.table["chance_best"].sum() == pytest.approx(1)
+
+
+def test_a_difference_that_is_missing():
+    with pytest.raises(MoneyError, match="difference of 'b' and 'a' is missing"):
+        covariance_of_gains({"a": 0.1, "b": 0.1}, {("a", "untreated"): 0.1})
+    with pytest.raises(MoneyError, match="error of 'a' is 0"):
+        covariance_of_gains({"a": 0}, {})
+    with pytest.raises(MoneyError, match="difference of 'b' and 'a' is nan"):
+        covariance_of_gains({"a": 0.1, "b": 0.1}, {("a", "b"): math.nan})

@@ -9,7 +9,7 @@ from trialkit.money.grain_price import Deductions, net_price
 from trialkit.money.loss_integrals import normal_loss, t_loss
 from trialkit.money.money_checks import check_cost
 from trialkit.money.payoff import Payoff, PriceGain, payoff
-from trialkit.money.ranking import Ranking, rank_treatments
+from trialkit.money.ranking import Ranking, covariance_of_gains, rank_treatments
 from trialkit.money.risk import Risk, season_risk
 from trialkit.money.trial_value import value_of_knowing, value_of_trial
 
@@ -29,6 +29,7 @@ __all__ = [
     "budget_sensitivity",
     "check_cost",
     "cost_sheet",
+    "covariance_of_gains",
     "expected_price",
     "extra_cost",
     "grade_chances",

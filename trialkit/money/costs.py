@@ -163,34 +163,16 @@ def cost_sheet(
     >>> round(sheet.per_ha, 2)
     15.2
     """
-    rates = rates or Rates()
-    tonnes = _seed_t_ha(costs, seed_kg_ha)
-    items = (
-        ("products", costs.cost_per_ha, "ha", 1.0, ""),
-        ("products", tonnes if costs.cost_per_t_seed else 0.0, "t seed", costs.cost_per_t_seed, ""),
-        ("freight", tonnes if costs.freight_per_t_seed else 0.0, "t seed",
-         costs.freight_per_t_seed, ""),
-        ("labour", costs.labour_h_per_ha + tonnes * costs.labour_h_per_t_seed, "h",
-         rates.labour_per_h, "labour_per_h"),
-        ("machines", costs.machine_h_per_ha + tonnes * costs.machine_h_per_t_seed, "h",
-         rates.machine_per_h, "machine_per_h"),
-        ("water", tonnes * costs.water_l_per_t_seed / 1000, "kl",
-         rates.water_per_kl, "water_per_kl"),
-        ("extra passes", costs.extra_passes, "pass", rates.pass_per_ha, "pass_per_ha"),
-        ("extra seed", costs.extra_seed_kg_ha / 1000, "t seed", rates.seed_per_t, "seed_per_t"),
-    )  # fmt: skip
-    rows: list[tuple[str, float, str, float, float]] = []
-    for item, amount, unit, price, rate in items:
+    rows = []
+    for item, amount, unit, unit_price, rate in _items(costs, rates or Rates(), seed_kg_ha):
         if not amount:
             continue
-        if price is None:
+        if unit_price is None:
             raise MoneyError(
                 f"The treatment takes {item}, and {rate} is not given. Give it; zero if it is "
                 "not to count."
             )
-        if item == "products" and unit == "ha":
-            amount, price = 1.0, costs.cost_per_ha
-        rows.append((item, amount, unit, float(price), amount * price))
+        rows.append((item, amount, unit, float(unit_price), amount * unit_price))
     spent = sum(row[-1] for row in rows)
     if price_per_t is not None and mean_yield_t_ha is not None:
         check_cost(
@@ -224,6 +206,28 @@ def extra_cost(treated: CostSheet, control: CostSheet) -> tuple[float, float]:
     spent = treated.spent_per_ha - control.spent_per_ha
     saved = treated.saved_per_ha - control.saved_per_ha
     return max(spent, 0.0) + max(-saved, 0.0), max(saved, 0.0) + max(-spent, 0.0)
+
+
+def _items(
+    costs: Costs, rates: Rates, seed_kg_ha: float | None
+) -> tuple[tuple[str, float, str, float | None, str], ...]:
+    """Return each item: its name, amount a hectare, unit, price of one, and that price's name."""
+    tonnes = _seed_t_ha(costs, seed_kg_ha)
+    by_seed = tonnes if costs.cost_per_t_seed else 0.0
+    freighted = tonnes if costs.freight_per_t_seed else 0.0
+    labour = costs.labour_h_per_ha + tonnes * costs.labour_h_per_t_seed
+    machines = costs.machine_h_per_ha + tonnes * costs.machine_h_per_t_seed
+    water = tonnes * costs.water_l_per_t_seed / 1000
+    return (
+        ("products", float(bool(costs.cost_per_ha)), "ha", costs.cost_per_ha, "cost_per_ha"),
+        ("products", by_seed, "t seed", costs.cost_per_t_seed, "cost_per_t_seed"),
+        ("freight", freighted, "t seed", costs.freight_per_t_seed, "freight_per_t_seed"),
+        ("labour", labour, "h", rates.labour_per_h, "labour_per_h"),
+        ("machines", machines, "h", rates.machine_per_h, "machine_per_h"),
+        ("water", water, "kl", rates.water_per_kl, "water_per_kl"),
+        ("extra passes", costs.extra_passes, "pass", rates.pass_per_ha, "pass_per_ha"),
+        ("extra seed", costs.extra_seed_kg_ha / 1000, "t seed", rates.seed_per_t, "seed_per_t"),
+    )
 
 
 def _seed_t_ha(costs: Costs, seed_kg_ha: float | None) -> float:

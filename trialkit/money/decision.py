@@ -256,8 +256,7 @@ def next_step(
                  for size, error in errors.items()}  # fmt: skip
     table = _trials(in_money, errors, trial_sds, trial, area_ha * (seasons - 1))
     best = _chosen(table)
-    expected, scale = in_money.estimate, in_money.std_error
-    tail = (1 - confidence) / 2
+    expected, tail = in_money.estimate, (1 - confidence) / 2
     return NextStep(
         answer="test again" if best.net > 0 else "use it" if expected > 0 else "stop",
         use_meanwhile=expected > 0,
@@ -265,12 +264,10 @@ def next_step(
         trial_cost=best.cost,
         trial_benefit=best.benefit,
         trial_net=best.net,
-        chance_of_turning=(
-            chance_of_turning(expected, scale, belief.df, trial_sds[best.pairs])
-            if best.pairs
-            else 0.0
-        ),
-        value_of_knowing=value_of_knowing(expected, scale, belief.df) * area_ha * seasons,
+        chance_of_turning=_turning(in_money, trial_sds.get(best.pairs)),
+        value_of_knowing=area_ha
+        * seasons
+        * value_of_knowing(expected, in_money.std_error, in_money.df),
         net_per_ha=expected,
         farm_net=expected * area_ha,
         farm_low=net.quantile(tail) * area_ha,
@@ -283,6 +280,13 @@ def next_step(
         confidence=confidence,
         table=table,
     )
+
+
+def _turning(in_money: Unsure, trial_sd: float | None) -> float:
+    """Return the chance that the trial turns the choice round; none without a trial."""
+    if trial_sd is None:
+        return 0.0
+    return chance_of_turning(in_money.estimate, in_money.std_error, in_money.df, trial_sd)
 
 
 class _Trial(NamedTuple):

@@ -139,6 +139,57 @@ def rank_treatments(
     )
 
 
+def covariance_of_gains(
+    std_errors: Mapping[str, float], between: Mapping[tuple[str, str], float]
+) -> Floats:
+    """Return the covariance of gains over one control from the errors of all differences.
+
+    The variance of a difference of two gains is var(a) + var(b) - 2 cov(a, b).
+
+    Parameters
+    ----------
+    std_errors
+        Standard error of each treatment's gain over the control, t/ha.
+    between
+        Standard error of the difference of each two treatments, by their names in either order;
+        differences from others, such as the control, are passed over.
+
+    Returns
+    -------
+    ndarray
+        (t/ha)², shape (treatments, treatments), in the order of `std_errors`.
+
+    Raises
+    ------
+    MoneyError
+        If a difference is missing or an error is not above zero.
+
+    Examples
+    --------
+    >>> from trialkit.money import covariance_of_gains
+    >>> covariance_of_gains({"a": 0.1, "b": 0.1}, {("a", "b"): 0.1}).round(4).tolist()
+    [[0.01, 0.005], [0.005, 0.01]]
+    """
+    names = list(std_errors)
+    errors = np.array(
+        [check_number(std_errors[name], f"The error of '{name}'", above=True) for name in names]
+    )
+    covariance = np.diag(errors**2)
+    for place, first in enumerate(names):
+        for other, second in enumerate(names[:place]):
+            error = between.get((first, second), between.get((second, first)))
+            if error is None:
+                raise MoneyError(
+                    f"The error of the difference of '{first}' and '{second}' is missing. Give it "
+                    "for each two treatments."
+                )
+            what = f"The error of the difference of '{first}' and '{second}'"
+            squared = check_number(error, what) ** 2
+            shared = (errors[place] ** 2 + errors[other] ** 2 - squared) / 2
+            covariance[place, other] = covariance[other, place] = shared
+    return covariance
+
+
 def _chances_paid(
     gains: Floats, cov: Floats, df: float, costs: Floats, prices: tuple[float, float, float]
 ) -> list[float]:

@@ -73,11 +73,11 @@ def new(
 def check(folder: Folder, as_json: Json = False) -> None:
     """Say what is wrong or missing in a trial folder, everything at once."""
     from trialkit.checks import faults
-    from trialkit.trial import check_folder, check_harvest
+    from trialkit.trial import check_folder, check_harvest, check_scouting
 
     trial, checks = check_folder(folder)
     if trial is not None:
-        checks += check_harvest(trial)
+        checks += [*check_scouting(trial), *check_harvest(trial)]
     found = faults(checks)
     if as_json:
         rows = [

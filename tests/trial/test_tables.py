@@ -56,7 +56,7 @@ def test_a_spreadsheet_with_semicolons_and_decimal_commas_reads_the_same(tmp_pat
         ("counts", "strip,cout,area_m2\nS0,25,1\n", r"no column 'cout'.*Did you mean 'count'\?"),
         ("counts", "strip,count,count,area_m2\nS0,2,2,1\n", r"'count' stands twice"),
         ("counts", "strip,count,area_m2\nS0,many,1\n", r"row 2, count: 'many' is not a number"),
-        ("counts", "strip,count,area_m2\nS0,,1\n", r"row 2, count: '' is blank"),
+        ("counts", "strip,count,area_m2\nS0,5,\n", r"row 2, area_m2: '' is blank"),
         ("counts", "strip,count,area_m2\nS0,-3,1\n", r"'-3' cannot be right.*0 to 100000"),
         ("counts", "strip,count,area_m2\nS9,3,1\n", r"row 2, strip: The layout has no strip 'S9'"),
         ("counts", "strip,count,area_m2\nS0,3\n", r"row 2: It has 2 cells.*3 headings"),

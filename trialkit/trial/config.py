@@ -21,6 +21,7 @@ from trialkit.design.wishes import EDGE_M, LEAST_LENGTH_M
 from trialkit.harvest.settings import Screening
 from trialkit.sowing.mix_job import MixJob
 from trialkit.trial.config_faults import FILE, Table, faults_of, suggestion, toml_hint
+from trialkit.trial.config_scouting import Scouting
 from trialkit.trial.config_sowing import Dressing, Sowing, Treatment, told
 
 __all__ = ["FILE", "Dressing", "Sowing", "Treatment", "TrialConfig", "read_config", "suggestion"]
@@ -188,6 +189,7 @@ class TrialConfig(Table):
     sowing: Sowing | None = None
     dressing: Dressing = Dressing()
     as_sown: AsSown = AsSown()
+    scouting: Scouting = Scouting()
     harvest: Harvest = Harvest()
     analysis: Analysis = Analysis()
     money: Money

@@ -123,9 +123,10 @@ def _place_in_list(location: tuple[int | str, ...]) -> str:
 
 def _keys_at(model: Any, location: tuple[int | str, ...]) -> list[str]:
     for part in location:
-        if isinstance(part, int):
+        field = model.model_fields.get(str(part))
+        if field is None:  # a number in a list, or a name that the user chose
             continue
-        annotation = model.model_fields[str(part)].annotation
-        arguments = [annotation, *getattr(annotation, "__args__", ())]
-        model = next(a for a in arguments if isinstance(a, type) and issubclass(a, BaseModel))
+        arguments = [field.annotation, *getattr(field.annotation, "__args__", ())]
+        tables = [a for a in arguments if isinstance(a, type) and issubclass(a, BaseModel)]
+        model = tables[0] if tables else model
     return list(model.model_fields)

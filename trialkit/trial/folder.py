@@ -18,8 +18,10 @@ from trialkit.trial.drawings import (
     read_boundary,
     read_layout,
 )
+from trialkit.trial.scouting_checks import check_records
+from trialkit.trial.scouting_files import logger_files, read_loggers
 from trialkit.trial.sown_layout import read_sown, sown_files
-from trialkit.trial.tables import FORMS, read_table
+from trialkit.trial.tables import FORMS, read_rows
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -68,6 +70,8 @@ class Trial:
         The plan, as `layout.geojson` has it.
     sown_differences
         How the strips differ from it, by the files `as-sown`; empty where they do not.
+    stages, heads
+        Growth stages seen, and sterile florets of heads; each None where its file is absent.
     """
 
     path: Path
@@ -83,6 +87,8 @@ class Trial:
     checks: tuple[Check, ...]
     planned_layout: GeoDataFrame
     sown_differences: tuple[Difference, ...] = ()
+    stages: DataFrame | None = None
+    heads: DataFrame | None = None
 
     @property
     def planned_treatments(self) -> dict[str, str]:
@@ -133,6 +139,16 @@ class Trial:
             header_right_m=harvest.header_right_m,
             only=harvest.only or None,
         )
+
+    def temperatures(self) -> DataFrame:
+        """Read the temperature loggers' files as `trial.toml` says.
+
+        Raises
+        ------
+        ScoutingError
+            If there is no file, or one cannot be read.
+        """
+        return read_loggers(logger_files(self.path), self.config.scouting)
 
 
 def open_trial(path: str | Path) -> Trial:
@@ -211,8 +227,12 @@ def check_folder(path: str | Path) -> tuple[Trial | None, list[Check]]:
     strips = [] if layout is None else layout.loc[layout["role"] == "strip", "strip"].tolist()
     tables = {}
     for name, form in FORMS.items():
-        tables[name], found_in_table = read_table(folder, form, strips)
+        tables[name], found_in_table = read_rows(folder, form, strips)
         checks += found_in_table
+    if config is not None:
+        checks += check_records(tables, config.scouting)
+    for name, table in tables.items():
+        tables[name] = None if table is None else table.reset_index(drop=True)
     if config is None or layout is None or faults(checks):
         return None, checks
     sown, found_in_sown = read_sown(folder, config, layout, boundary)
@@ -287,7 +307,7 @@ def _input_files(folder: Path) -> list[Path]:
     names = [FILE, BOUNDARY_FILE, LAYOUT_FILE, *(form.file for form in FORMS.values())]
     present = [folder / name for name in names if (folder / name).exists()]
     logs = (file for log in _harvest_logs(folder) for file in _files_of(log))
-    return [*present, *sown_files(folder), *logs]
+    return [*present, *sown_files(folder), *logger_files(folder), *logs]
 
 
 def _harvest_logs(folder: Path) -> tuple[Path, ...]:

@@ -30,13 +30,15 @@ class TableForm:
     file
         File name in the trial folder.
     needed
-        Columns that must be there, every cell filled.
+        Columns that must be there, every cell filled unless it may be blank.
     ways
         Alternatives, one of which must be there: sets of columns.
     optional
         Columns that may be there, with blank cells allowed.
     limits
         Lowest and highest sensible value by column, in the column's unit.
+    may_be_blank
+        Needed columns whose cells may be blank: nobody looked there, which is not the same as 0.
     """
 
     file: str
@@ -44,6 +46,7 @@ class TableForm:
     ways: tuple[tuple[str, ...], ...] = ()
     optional: tuple[str, ...] = ()
     limits: dict[str, tuple[float, float]] = field(default_factory=dict)
+    may_be_blank: tuple[str, ...] = ()
 
     @property
     def known(self) -> list[str]:
@@ -63,18 +66,35 @@ FORMS: dict[str, TableForm] = {
         "counts.csv",
         needed=("strip", "count"),
         ways=(("row_length_m", "row_spacing_m"), ("area_m2",)),
-        optional=("date", "note"),
+        optional=("place", "date", "along_m", "drill_row", "longitude", "latitude", "note"),
         limits={
             "count": (0, 1e5),
             "row_length_m": (0.05, 100),
             "row_spacing_m": (0.05, 2),
             "area_m2": (0.01, 100),
+            "place": (1, 1000),
         },
+        may_be_blank=("count",),
+    ),
+    "stages": TableForm(
+        "stages.csv",
+        needed=("date", "zadoks"),
+        optional=("note",),
+        limits={"zadoks": (0, 99)},
     ),
     "scores": TableForm(
         "scores.csv",
         needed=("strip", "date", "score", "value"),
-        optional=("note",),
+        optional=("place", "note"),
+        limits={"place": (1, 1000)},
+        may_be_blank=("value",),
+    ),
+    "heads": TableForm(
+        "heads.csv",
+        needed=("strip", "sterile", "florets"),
+        optional=("date", "note"),
+        limits={"sterile": (0, 1000), "florets": (1, 1000)},
+        may_be_blank=("sterile", "florets"),
     ),
     "weights": TableForm(
         "weights.csv",
@@ -143,7 +163,7 @@ def read_rows(
     way = next((way for way in form.ways if set(way) <= set(cells.columns)), ())
     table = pd.DataFrame(index=cells.index)
     for name in used:
-        required = name in (*form.needed, *way)
+        required = name in (*form.needed, *way) and name not in form.may_be_blank
         table[name], found = _column(cells[name], name, form, required=required)
         checks += found
     if strips and "strip" in table:

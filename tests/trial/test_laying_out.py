@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import json
+import re
 
+import pandas as pd
 import pytest
 
 from trialkit.design import possible_layouts
 from trialkit.errors import LayoutError, TrialFolderError
+from trialkit.shipped import copy_demo
 from trialkit.trial import check_folder
 from trialkit.trial.kept_layout import read_allocation
 from trialkit.trial.laying_out import lay_out_folder
@@ -140,3 +143,29 @@ def test_a_link_out_of_the_folder_is_refused(bare_folder, tmp_path):
 def test_a_folder_that_is_not_there(tmp_path):
     with pytest.raises(TrialFolderError, match=r"trial.toml: The file is missing. Make a folder"):
         lay_out_folder(tmp_path / "nothing")
+
+
+def test_a_folder_with_past_yields_is_rehearsed(tmp_path):
+    folder = tmp_path / "plan"
+    copy_demo(folder, "oats-2025-to-plan")
+    said = lay_out_folder(folder).sentences()
+    (rehearsed,) = [line for line in said if line.startswith("Rehearsed on 2 past seasons: 16 ")]
+    assert "in four draws of five" in rehearsed
+    (verdicts,) = [line for line in said if "The season report says" in line]
+    shares = [int(number) for number in re.findall(r"in (\d+)", verdicts)]
+    assert shares[0] > 50
+    assert abs(sum(shares) - 100) <= 1
+
+
+def test_past_yields_of_another_field_are_said_and_do_no_harm(tmp_path):
+    folder = tmp_path / "plan"
+    copy_demo(folder, "oats-2025-to-plan")
+    for file in (folder / "past-yields").iterdir():
+        yields = pd.read_csv(file)
+        yields.assign(longitude=yields["longitude"] + 0.1).to_csv(file, index=False)
+    laid_out = lay_out_folder(folder)
+    assert laid_out.written.exists()
+    assert any(
+        line.startswith("Not rehearsed on the past yields: The past yield map has 0 yields")
+        for line in laid_out.sentences()
+    )

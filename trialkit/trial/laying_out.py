@@ -7,12 +7,20 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from trialkit.checks import Check
-from trialkit.design import Allocation, TrialPlan, foresee, plan_trial
-from trialkit.errors import TrialFolderError
+from trialkit.design import (
+    Allocation,
+    TrialPlan,
+    beyond_the_map,
+    foresee,
+    plan_trial,
+    rehearse,
+    strip_variation,
+)
+from trialkit.errors import DesignError, TrialFolderError
 from trialkit.trial.config import Design, TrialConfig
 from trialkit.trial.drawings import LAYOUT_FILE
 from trialkit.trial.kept_layout import layout_text
-from trialkit.trial.planning import open_planning
+from trialkit.trial.planning import Planning, open_planning
 from trialkit.trial.writing import write_whole
 
 CAUTION = (
@@ -30,8 +38,8 @@ class LaidOut:
     plan
         The layout with cut lines, tramlines and the draw.
     foresight
-        For each treatment, whether the trial could tell if it pays; empty where yield and
-        variation are not given.
+        For each treatment, whether the trial could tell if it pays, where yield and variation
+        are given; and what the strips would have shown in past seasons, where there are maps.
     written
         The file written.
     """
@@ -95,7 +103,8 @@ def lay_out_folder(path: str | Path) -> LaidOut:
         control=config.control,
     )
     written = write_whole(planning.path / LAYOUT_FILE, layout_text(plan))
-    return LaidOut(plan, tuple(_foresight(config, design)), written)
+    ahead = [*_foresight(config, design), *_rehearsed(planning, plan)]
+    return LaidOut(plan, tuple(ahead), written)
 
 
 def layout_is_there(folder: Path) -> bool:
@@ -151,3 +160,35 @@ def _foresight(config: TrialConfig, design: Design) -> list[str]:
         )
         sentences.append(f"{treatment.name}: {found.sentence}")
     return sentences
+
+
+def _rehearsed(planning: Planning, plan: TrialPlan) -> list[str]:
+    """Say what the strips would have shown in the past seasons of the folder."""
+    past = list(planning.past_yields().values())
+    if not past:
+        return []
+    design, analysis = planning.config.design, planning.config.analysis
+    break_even = max(planning.costs_per_ha().values()) / planning.config.money.price_per_t
+    try:
+        held = [strip_variation(season, plan.layout) for season in past]
+        own = 0.0 if design.cv_pct is None else beyond_the_map(design.cv_pct, held)
+        found = rehearse(plan, past, strip_sd_t_ha=own)
+    except DesignError as error:
+        return [f"Not rehearsed on the past yields: {error}"]
+    seasons = "the past season" if len(past) == 1 else f"{len(past)} past seasons"
+    said = [f"Rehearsed on {seasons}: {found.sentence(max(break_even, 0.0))}"]
+    if design.hoped_gain_t_ha is not None and found.detectable_t_ha > 0:
+        (row,) = found.verdicts(
+            [design.hoped_gain_t_ha],
+            break_even,
+            paid_at=analysis.paid_at,
+            did_not_pay_at=analysis.did_not_pay_at,
+        ).itertuples()
+        said.append(
+            f"The season report says 'paid' from a chance of {analysis.paid_at:.0%}, which asks "
+            "less than significance. If the dressing truly gains "
+            f"{row.gain_t_ha:.2f} t/ha, it would say 'paid' in {row.paid_pct:.0f} of 100 draws, "
+            f"'not settled' in {row.not_settled_pct:.0f} and 'did not pay' in "
+            f"{row.did_not_pay_pct:.0f}."
+        )
+    return [*said, *found.notes]

@@ -115,9 +115,7 @@ def test_earlier_seasons_are_weighed_with_this_one():
 
 @pytest.mark.parametrize("spread", [0.05, 0.1, 0.3])
 def test_earlier_seasons_against_the_full_posterior(spread):
-    # Normal from before, t from this trial: the exact posterior by quadrature. Ours is one t with
-    # Satterthwaite's degrees; the mean is off by less than a fifth of the standard error where
-    # both say the same, and the value of knowing by less than a quarter.
+    # Normal from before, t from this trial: the exact posterior by quadrature.
     gain, error, df = 0.12, 0.07, 5
     step = next_step(gain, error, df, **FARM, earlier=(0.05, spread))
 
@@ -130,9 +128,11 @@ def test_earlier_seasons_against_the_full_posterior(spread):
 
     whole = average(lambda mu: 1.0)
     mean = average(lambda mu: mu) / whole
-    assert step.net_per_ha == pytest.approx(mean * 300 - 20, abs=0.2 * 300 * error)
+    assert step.net_per_ha == pytest.approx(mean * 300 - 20, rel=1e-5)
+    paid = average(lambda mu: float(mu * 300 > 20)) / whole
+    assert step.chance_paid == pytest.approx(paid, abs=1e-5)
     perfect = average(lambda mu: max(mu * 300 - 20, 0)) / whole - max(mean * 300 - 20, 0)
-    assert step.value_of_knowing / 2000 == pytest.approx(perfect, rel=0.25)
+    assert step.value_of_knowing / 2000 == pytest.approx(perfect, rel=1e-4)
 
 
 def test_two_pairs_alone_cannot_be_weighed_and_with_earlier_seasons_can():
@@ -140,6 +140,23 @@ def test_two_pairs_alone_cannot_be_weighed_and_with_earlier_seasons_can():
     with pytest.raises(MoneyError, match=r"1 degrees of freedom.*three pairs.*earlier"):
         next_step(0.1, 0.07, 1, **two)
     assert next_step(0.1, 0.07, 1, **two, earlier=(0.0, 0.1)).answer in ("test again", "stop")
+
+
+def test_the_interval_of_a_belief_is_its_own():
+    step = next_step(0.12, 0.07, 4, **FARM, earlier=(0.05, 0.1), tau2=0.003, price_range=(200, 400))
+    draw = np.random.default_rng(7)
+    variance = 0.07**2 * 4 / draw.chisquare(4, 2_000_000) + 0.003
+    # Weighed by how well each variance fits the earlier seasons.
+    weight = stats.norm.pdf(0.12, 0.05, np.sqrt(0.01 + variance))
+    share = 0.01 / (0.01 + variance)
+    gain = 0.12 * share + 0.05 * (1 - share)
+    gain = gain + np.sqrt(share * variance) * draw.standard_normal(len(gain))
+    net = gain * draw.triangular(200, 300, 400, len(gain)) - 20
+    order = np.argsort(net)
+    passed = np.cumsum(weight[order]) / weight.sum()
+    low, high = net[order][np.searchsorted(passed, [0.025, 0.975])]
+    assert (step.farm_low / 400, step.farm_high / 400) == pytest.approx((low, high), abs=0.3)
+    assert step.chance_paid == pytest.approx(np.average(net > 0, weights=weight), abs=2e-3)
 
 
 def test_a_pooled_gain_needs_the_spread_of_a_pair():

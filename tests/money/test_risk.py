@@ -2,8 +2,9 @@
 
 import math
 
+import numpy as np
 import pytest
-from scipy import stats
+from scipy import integrate, stats
 
 from trialkit.errors import MoneyError
 from trialkit.money import PriceGain, season_risk
@@ -51,9 +52,12 @@ def test_seasons_that_do_not_differ_are_all_the_same():
 def test_one_seasons_gain_is_less_sure_of_the_mean_over_seasons():
     own = season_risk(0.15, 0.05, 8, **USUAL, tau2=0.01)
     pooled = season_risk(0.15, 0.05, 8, **USUAL, tau2=0.01, pooled=True)
-    # 0.05^2 + 0.01 has 8 x 5^2 = 200 degrees of freedom by Satterthwaite.
-    expected = stats.t.cdf(-25 / 300 / math.sqrt(0.0125), 200)
-    assert own.chance_of_loss == pytest.approx(expected, abs=1e-10)
+    # The season's error is t, its difference from the mean over seasons normal: their convolution.
+    expected = integrate.quad(
+        lambda x: stats.t.pdf(x, 8) * stats.norm.cdf((20 / 300 - 0.15 - 0.05 * x) / 0.1),
+        -np.inf, np.inf, epsabs=1e-11,
+    )[0]  # fmt: skip
+    assert own.chance_of_loss == pytest.approx(expected, abs=1e-6)
     assert own.chance_of_loss > pooled.chance_of_loss
     assert own.worst_season < pooled.worst_season
 
@@ -65,6 +69,18 @@ def test_prices_and_grades_that_differ_widen_the_run():
         price_gain=PriceGain(0, 8, 20, control_yield_t_ha=2.8),
     )  # fmt: skip
     assert ranged.worst_season_low < plain.worst_season_low
+
+
+def test_grades_and_seasons_together_against_draws():
+    # The grade decides here, and the mean gain over seasons is no t.
+    given = {**USUAL, "lose_more_than": 5, "tau2": 0.01}
+    risk = season_risk(0.02, 0.03, 4, **given, price_gain=PriceGain(4, 10, 5, 2.8))
+    draw = np.random.default_rng(12)
+    number = 1_000_000
+    gain = 0.02 + 0.03 * draw.standard_t(4, number) + 0.1 * draw.standard_normal(number)
+    step = 4 + 10 * draw.standard_t(5, number)
+    net = gain * (300 + step) + 2.8 * step - 20
+    assert risk.chance_of_loss == pytest.approx(np.mean(net < -5), abs=4 * 0.5 / 1000)
 
 
 def test_the_same_input_gives_the_same_answer():

@@ -8,7 +8,6 @@ from scipy import integrate, stats
 
 from trialkit.errors import MoneyError
 from trialkit.money import normal_loss, t_loss, value_of_knowing, value_of_trial
-from trialkit.money.trial_value import chance_of_turning
 
 # Adaptive quadrature is asked for 1e-12.
 QUADRATURE = 1e-10
@@ -71,8 +70,6 @@ def test_strips_with_errors_that_are_estimated_against_simulation():
     assert ours == pytest.approx(simulated, abs=4 * spread)
     perfect = np.maximum(truth, 0).mean() - estimate
     assert value_of_knowing(estimate, error, old - 1) == pytest.approx(perfect, abs=5 * spread)
-    turned = chance_of_turning(estimate, error, old - 1, error * math.sqrt(old / new))
-    assert turned == pytest.approx(np.mean(after < 0), abs=4 * 0.5 / math.sqrt(DRAWS))
 
 
 def test_a_trial_without_error_is_perfect():

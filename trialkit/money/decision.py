@@ -8,19 +8,18 @@ the same in every season.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from typing import Literal, NamedTuple
 
+import numpy as np
 import pandas as pd
 
 from trialkit.errors import MoneyError
+from trialkit.money.belief import Belief, believed
 from trialkit.money.loss_integrals import check_spread
 from trialkit.money.money_checks import check_number
-from trialkit.money.net_money import NetMoney, Unsure, mean_price
+from trialkit.money.net_money import Floats, mean_price
 from trialkit.money.payoff import net_money
-from trialkit.money.risk import widened
-from trialkit.money.trial_value import chance_of_turning, value_of_knowing, value_of_trial
 
 Answer = Literal["use it", "stop", "test again"]
 Prior = Literal["flat", "earlier seasons"]
@@ -224,9 +223,10 @@ def next_step(
 
     Notes
     -----
-    See `trialkit.money.trial_value` for the sums. An estimate of df degrees is weighed with an
-    earlier one as if its variance were known, and keeps df / w² degrees, where w is its weight
-    (Satterthwaite).
+    The sums are those of `trialkit.money.trial_value`, for each variance that the error of the
+    strips may have, weighed by how likely it is: see `trialkit.money.belief`. Without tau2 and
+    earlier seasons they are the closed forms of the t distribution. With them, whoever weighs the
+    new trial is taken to know that variance by then, which makes it worth a little too much.
 
     Examples
     --------
@@ -243,20 +243,23 @@ def next_step(
         gain_t_ha, std_error, df, price_per_t=price_per_t, cost_per_ha=cost_per_ha,
         price_range=price_range, saved_per_ha=saved_per_ha,
     )  # fmt: skip
-    belief = _weighed(net.gain if pooled else widened(net.gain, between), earlier)
-    check_spread(belief.df)
-    net = NetMoney(belief, net.prices, net.cost_per_ha)
+    if earlier is None:
+        check_spread(df)
+    own = 0.0 if pooled else between
+    belief = believed(gain_t_ha, std_error, df, between=own, earlier=earlier)
+    if own or earlier is not None:
+        net = replace(net, gain=belief)
     price = mean_price(net.prices)
-    in_money = Unsure(
-        belief.estimate * price - net.cost_per_ha, belief.std_error * price, belief.df
-    )
+    pair_variances = belief.error_variances * pairs if pairs else np.full(1, pair_sd**2)
+    ahead = _Ahead(belief, price, net.cost_per_ha / price, pair_variances, between)
+    expected = belief.estimate * price - net.cost_per_ha
     sizes = range(fewest_pairs, min(most_pairs, math.floor(area_ha / (2 * trial.strip_ha))) + 1)
-    errors = {size: pair_sd / math.sqrt(size) for size in sizes}
-    trial_sds = {size: math.hypot(error, math.sqrt(between)) * price
-                 for size, error in errors.items()}  # fmt: skip
-    table = _trials(in_money, errors, trial_sds, trial, area_ha * (seasons - 1))
-    best = _chosen(table)
-    expected, tail = in_money.estimate, (1 - confidence) / 2
+    rows = []
+    for size in sizes:
+        cost, benefit = trial.of(size, abs(expected)), ahead.worth(size) * area_ha * (seasons - 1)
+        rows.append((size, pair_sd / math.sqrt(size), cost, benefit, benefit - cost))
+    table = pd.DataFrame(rows, columns=["pairs", "std_error_t_ha", "cost", "benefit", "net"])
+    best, tail = _chosen(table), (1 - confidence) / 2
     return NextStep(
         answer="test again" if best.net > 0 else "use it" if expected > 0 else "stop",
         use_meanwhile=expected > 0,
@@ -264,10 +267,8 @@ def next_step(
         trial_cost=best.cost,
         trial_benefit=best.benefit,
         trial_net=best.net,
-        chance_of_turning=_turning(in_money, trial_sds.get(best.pairs)),
-        value_of_knowing=area_ha
-        * seasons
-        * value_of_knowing(expected, in_money.std_error, in_money.df),
+        chance_of_turning=ahead.turned(best.pairs) if best.pairs else 0.0,
+        value_of_knowing=ahead.knowing() * area_ha * seasons,
         net_per_ha=expected,
         farm_net=expected * area_ha,
         farm_low=net.quantile(tail) * area_ha,
@@ -282,11 +283,35 @@ def next_step(
     )
 
 
-def _turning(in_money: Unsure, trial_sd: float | None) -> float:
-    """Return the chance that the trial turns the choice round; none without a trial."""
-    if trial_sd is None:
-        return 0.0
-    return chance_of_turning(in_money.estimate, in_money.std_error, in_money.df, trial_sd)
+@dataclass(frozen=True, slots=True, eq=False)
+class _Ahead:
+    """What a trial of some size would add to what is believed of the gain.
+
+    `pair_variances` are those of the difference inside a pair, one for each error variance of the
+    belief or one for all; `between` is that between seasons, (t/ha)².
+    """
+
+    belief: Belief
+    price_per_t: float
+    pays_from_t_ha: float
+    pair_variances: Floats
+    between: float
+
+    def worth(self, pairs: int) -> float:
+        """Return what the trial's information is worth, money per hectare and season."""
+        return self.price_per_t * self.belief.loss(self.pays_from_t_ha, self._moved(pairs))
+
+    def turned(self, pairs: int) -> float:
+        """Return the chance that the trial turns the choice round."""
+        return self.belief.turned(self.pays_from_t_ha, self._moved(pairs))
+
+    def knowing(self) -> float:
+        """Return what it is worth to know the gain, money per hectare and season."""
+        everything = np.sqrt(self.belief.variances)
+        return self.price_per_t * self.belief.loss(self.pays_from_t_ha, everything)
+
+    def _moved(self, pairs: int) -> Floats:
+        return self.belief.moved_by(self.pair_variances / pairs + self.between)
 
 
 class _Trial(NamedTuple):
@@ -298,24 +323,6 @@ class _Trial(NamedTuple):
     net: float
 
 
-def _trials(
-    in_money: Unsure,
-    errors: Mapping[int, float],
-    trial_sds: Mapping[int, float],
-    trial: TrialCost,
-    hectares_later: float,
-) -> pd.DataFrame:
-    """Return what each size of trial costs and is expected to bring."""
-    rows = []
-    for size, error in errors.items():
-        cost = trial.of(size, abs(in_money.estimate))
-        benefit = hectares_later * value_of_trial(
-            in_money.estimate, in_money.std_error, in_money.df, trial_sds[size]
-        )
-        rows.append((size, error, cost, benefit, benefit - cost))
-    return pd.DataFrame(rows, columns=["pairs", "std_error_t_ha", "cost", "benefit", "net"])
-
-
 def _chosen(table: pd.DataFrame) -> _Trial:
     """Return the smallest trial that brings nearly as much as the best; none without room."""
     if table.empty:
@@ -324,26 +331,6 @@ def _chosen(table: pd.DataFrame) -> _Trial:
     good = table["net"] >= (_ENOUGH * most if most > 0 else most)
     row = table[good].iloc[0]
     return _Trial(int(row["pairs"]), float(row["cost"]), float(row["benefit"]), float(row["net"]))
-
-
-def _weighed(now: Unsure, earlier: tuple[float, float] | None) -> Unsure:
-    """Return an estimate weighed with that of earlier seasons, by their variances."""
-    if earlier is None:
-        return now
-    try:
-        mean, error = earlier
-    except (TypeError, ValueError):
-        raise MoneyError(
-            f"What earlier seasons showed is {earlier}. Give the mean gain and its standard error."
-        ) from None
-    before = check_number(mean, "The gain of earlier seasons", least=-math.inf)
-    error = check_number(error, "The standard error of earlier seasons", above=True)
-    weight = error**2 / (error**2 + now.std_error**2)
-    return Unsure(
-        weight * now.estimate + (1 - weight) * before,
-        math.sqrt(weight) * now.std_error,
-        now.df / weight**2,
-    )
 
 
 def _pair_sd(std_error: float, pairs: int | None, pair_sd_t_ha: float | None) -> float:

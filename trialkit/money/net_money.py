@@ -14,6 +14,7 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,6 +37,28 @@ _FEW_NODES, _FEW_WEIGHTS = np.polynomial.legendre.leggauss(8)
 _NO_WIDTH = 1e-12
 #: Beyond this many degrees of freedom t is normal.
 _NORMAL = 1e10
+
+
+class Part(Protocol):
+    """An unsure part of the money: an estimate, and the chance to be above a value."""
+
+    @property
+    def estimate(self) -> float:
+        """The estimate."""
+        ...
+
+    @property
+    def std_error(self) -> float:
+        """Its standard error."""
+        ...
+
+    def reach(self, tail: float) -> float:
+        """Return how far from the estimate a tail of that probability begins."""
+        ...
+
+    def above(self, values: Floats) -> Floats:
+        """Return the chance that the true value is above each of some values."""
+        ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +94,7 @@ class NetMoney:
     Parameters
     ----------
     gain
-        Gain over the control, t/ha.
+        Gain over the control, t/ha: t-distributed, or a belief about its mean over seasons.
     prices
         Lowest, central and highest price of the control's grain, money per tonne.
     cost_per_ha
@@ -82,7 +105,7 @@ class NetMoney:
         Yield of the control, t/ha; matters only with a price gain.
     """
 
-    gain: Unsure
+    gain: Part
     prices: tuple[float, float, float]
     cost_per_ha: float
     price_gain: Unsure = Unsure(0.0, 0.0, math.inf)
@@ -107,9 +130,10 @@ class NetMoney:
         treated_t_ha = self.control_yield_t_ha + self.gain.estimate
         by_gain = self.gain.std_error * (self.prices[1] + self.price_gain.estimate)
         # What is known less well, in money, is taken exactly; so the rest is smooth in the other.
-        if by_gain >= self.price_gain.std_error * abs(treated_t_ha):
-            return self._chance_over_grades(net)
-        return self._chance_over_gains(net)
+        by_grade = self.price_gain.std_error * abs(treated_t_ha)
+        if isinstance(self.gain, Unsure) and by_gain < by_grade:
+            return self._chance_over_gains(self.gain, net)
+        return self._chance_over_grades(net)
 
     def quantile(self, share: float) -> float:
         """Return the net money that is passed from below with a chance of `share`."""
@@ -154,10 +178,10 @@ class NetMoney:
         paid = prices + price_gains[:, None]
         return float(shares @ _linear_above(self.gain, paid, owed) @ weights)
 
-    def _chance_over_gains(self, net: float) -> float:
+    def _chance_over_gains(self, gain: Unsure, net: float) -> float:
         """Take the price gain exactly, and average over price and gain."""
-        gains, shares = _spread_over(self.gain)
-        estimate = self.gain.estimate
+        gains, shares = _spread_over(gain)
+        estimate = gain.estimate
         turns = np.array([])
         if estimate:
             treated = self.control_yield_t_ha + estimate
@@ -235,7 +259,7 @@ def mean_price(prices: tuple[float, float, float]) -> float:
     return sum(prices) / 3 if prices[0] < prices[2] else prices[1]
 
 
-def _linear_above(part: Unsure, slopes: Floats, wanted: Floats) -> Floats:
+def _linear_above(part: Part, slopes: Floats, wanted: Floats) -> Floats:
     """Return the chance that part x slope is above what is wanted, whatever the slope's sign."""
     safe = np.where(slopes == 0, 1.0, slopes)
     above = part.above(wanted / safe)

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from trialkit.money.belief import believed
 from trialkit.money.money_checks import check_number
 from trialkit.money.net_money import Floats, NetMoney, Unsure
 from trialkit.money.payoff import PriceGain, net_money
@@ -113,18 +114,24 @@ def season_risk(
     """
     check_number(lose_more_than, "The loss to give the chance of", unit="per hectare")
     check_number(seasons, "The number of seasons", least=1)
-    gain = Unsure(float(gain_t_ha), float(std_error), float(df))
-    if tau2 is not None and not pooled:
-        gain = widened(gain, check_number(tau2, "The variance between seasons (tau2)"))
     net = net_money(
-        gain.estimate, gain.std_error, gain.df, price_per_t=price_per_t, cost_per_ha=cost_per_ha,
+        gain_t_ha, std_error, df, price_per_t=price_per_t, cost_per_ha=cost_per_ha,
         price_range=price_range, saved_per_ha=saved_per_ha, price_gain=price_gain,
     )  # fmt: skip
-    chance = 1 - net.chance_above(-lose_more_than)
     if tau2 is None:
+        chance = 1 - net.chance_above(-lose_more_than)
         return Risk(float(lose_more_than), chance, None, int(seasons), None, None)
-    spread = math.sqrt(check_number(tau2, "The variance between seasons (tau2)"))
-    drawn = _drawn_seasons(net, spread, int(seasons), np.random.default_rng(seed))
+    between = check_number(tau2, "The variance between seasons (tau2)")
+    if not pooled and between:
+        belief = believed(gain_t_ha, std_error, df, between=between)
+        chance = 1 - replace(net, gain=belief).chance_above(-lose_more_than)
+    else:
+        chance = 1 - net.chance_above(-lose_more_than)
+    of_mean = 0.0 if pooled else between
+    draw = np.random.default_rng(seed)
+    gain = Unsure(float(gain_t_ha), float(std_error), float(df))
+    means = _drawn(gain, draw) + math.sqrt(of_mean) * draw.standard_normal(_RUNS)
+    drawn = _drawn_seasons(net, means, math.sqrt(between), int(seasons), draw)
     worst = np.quantile(drawn.min(axis=1), [0.5, 0.1])
     return Risk(
         lose_more_than=float(lose_more_than),
@@ -136,37 +143,12 @@ def season_risk(
     )
 
 
-def widened(estimate: Unsure, variance: float) -> Unsure:
-    """Return an estimate with a known variance added to that of its error.
-
-    Parameters
-    ----------
-    estimate
-        The estimate.
-    variance
-        The variance to add, in the square of its unit.
-
-    Returns
-    -------
-    Unsure
-        Degrees of freedom by Satterthwaite: the added variance has no error of its own.
-    """
-    if not variance:
-        return estimate
-    own = estimate.std_error**2
-    return Unsure(
-        estimate.estimate,
-        math.sqrt(own + variance),
-        estimate.df * ((own + variance) / own) ** 2 if own else math.inf,
-    )
-
-
 def _drawn_seasons(
-    net: NetMoney, spread_t_ha: float, seasons: int, draw: np.random.Generator
+    net: NetMoney, means: Floats, spread_t_ha: float, seasons: int, draw: np.random.Generator
 ) -> Floats:
     """Draw net money a hectare in runs of seasons, shape (runs, seasons)."""
     shape = (_RUNS, seasons)
-    gains = _drawn(net.gain, draw)[:, None] + spread_t_ha * draw.standard_normal(shape)
+    gains = means[:, None] + spread_t_ha * draw.standard_normal(shape)
     low, peak, high = net.prices
     prices = draw.triangular(low, peak, high, shape) if low < high else np.full(shape, peak)
     price_gains = _drawn(net.price_gain, draw)[:, None]

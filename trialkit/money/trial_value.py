@@ -12,14 +12,13 @@ truth moves the estimate to a place that is not known before, spread about d wit
 so its information is worth s* L(|d| / s*). With known variances that is exact and normal. With
 strip errors estimated from n0 pairs and n new pairs of the same kind, s*² = s² n / (n0 + n), and
 the spread is again t with the df of the belief (Raiffa and Schlaifer 1961, chapters 5 and 11).
-Where seasons differ too, with a variance taken as known, t with that scale is an approximation.
+Where seasons differ too, or earlier seasons are weighed in, no closed form is left:
+`trialkit.money.belief` averages the normal one over the errors that strips may have.
 """
 
 from __future__ import annotations
 
 import math
-
-from scipy import stats
 
 from trialkit.money.loss_integrals import check_spread, t_loss
 from trialkit.money.money_checks import check_number
@@ -111,28 +110,3 @@ def moved_by(std_error: float, trial_sd: float) -> float:
     """
     sd = check_number(trial_sd, "The standard deviation of the trial's result")
     return std_error * (std_error / math.hypot(std_error, sd)) if std_error else 0.0
-
-
-def chance_of_turning(estimate: float, std_error: float, df: float, trial_sd: float) -> float:
-    """Return the chance that a trial turns the choice round.
-
-    Parameters
-    ----------
-    estimate, std_error, df
-        As for `value_of_trial`.
-    trial_sd
-        Standard deviation of the trial's result about the true mean.
-
-    Returns
-    -------
-    float
-        From 0 to one half.
-
-    Examples
-    --------
-    >>> from trialkit.money.trial_value import chance_of_turning
-    >>> round(chance_of_turning(10, 20, float("inf"), 20), 3)
-    0.24
-    """
-    moved = moved_by(std_error, trial_sd)
-    return float(stats.t.sf(abs(estimate) / moved, df)) if moved else 0.0

@@ -18,8 +18,10 @@ from trialkit.trial.drawings import (
     read_boundary,
     read_layout,
 )
+from trialkit.trial.dressing_record import check_dressing
 from trialkit.trial.scouting_checks import check_records
 from trialkit.trial.scouting_files import logger_files, read_loggers
+from trialkit.trial.sowing_remarks import check_sowing
 from trialkit.trial.sown_layout import read_sown, sown_files
 from trialkit.trial.tables import FORMS, read_rows
 
@@ -243,6 +245,7 @@ def check_folder(path: str | Path) -> tuple[Trial | None, list[Check]]:
     if differences:
         tables["weights"], found_in_weights = _without_lost(tables["weights"], differences)
         checks += found_in_weights
+    checks += [*check_sowing(config), *check_dressing(config, tables["dressing"])]
     trial = Trial(
         folder,
         config,

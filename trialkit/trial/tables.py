@@ -17,6 +17,12 @@ from trialkit.trial.config_faults import suggestion
 #: No table of a trial needs more; a larger file is a harvest log in the wrong place.
 LARGEST_TABLE_BYTES = 10_000_000
 
+#: A time of day without its day.
+_CLOCK = r"([01]?\d|2[0-3])[:.][0-5]\d"
+
+#: The time zone behind a time.
+_ZONE = r":\d\d(?:\.\d+)?\s*(Z|[+-]\d\d(?::?\d\d)?)$"
+
 #: Faults of one column beyond which only their number is given.
 _SHOWN_ROWS = 3
 
@@ -39,6 +45,9 @@ class TableForm:
         Lowest and highest sensible value by column, in the column's unit.
     may_be_blank
         Needed columns whose cells may be blank: nobody looked there, which is not the same as 0.
+    clocks
+        Columns of times that may be written without their day, such as `07:40`: it is the row's
+        `date`.
     """
 
     file: str
@@ -47,6 +56,7 @@ class TableForm:
     optional: tuple[str, ...] = ()
     limits: dict[str, tuple[float, float]] = field(default_factory=dict)
     may_be_blank: tuple[str, ...] = ()
+    clocks: tuple[str, ...] = ()
 
     @property
     def known(self) -> list[str]:
@@ -59,8 +69,9 @@ FORMS: dict[str, TableForm] = {
     "dressing": TableForm(
         "dressing.csv",
         needed=("date", "product", "amount", "unit"),
-        optional=("seed_t", "treatment", "note"),
-        limits={"amount": (0, 1e6), "seed_t": (0, 1e5)},
+        optional=("treatment", "seed_t", "litres", "start", "end", "last_sown", "note"),
+        limits={"amount": (0, 1e6), "seed_t": (0, 1e5), "litres": (0, 1e6)},
+        clocks=("start", "end", "last_sown"),
     ),
     "counts": TableForm(
         "counts.csv",
@@ -164,7 +175,8 @@ def read_rows(
     table = pd.DataFrame(index=cells.index)
     for name in used:
         required = name in (*form.needed, *way) and name not in form.may_be_blank
-        table[name], found = _column(cells[name], name, form, required=required)
+        column = _with_day(cells, name) if name in form.clocks else cells[name]
+        table[name], found = _column(column, name, form, required=required)
         checks += found
     if strips and "strip" in table:
         checks += _unknown_strips(table["strip"], form.file, strips)
@@ -246,6 +258,19 @@ def _meaning(name: str) -> str:
     return f"Add it: {column.meaning[0].lower()}{column.meaning[1:]}" if column else "Add it."
 
 
+def _with_day(cells: pd.DataFrame, name: str) -> pd.Series[str]:
+    """Put the day of its row before a time that is written without one."""
+    column = cells[name]
+    clock = column.str.fullmatch(_CLOCK)
+    if "date" not in cells or not clock.any():
+        return column
+    # Where the day is no date, that is said of the day alone.
+    day = cells["date"].str.slice(0, 10)
+    day = day.where(pd.to_datetime(day, errors="coerce", format="ISO8601").notna())
+    timed = day + "T" + column.str.replace(".", ":", regex=False).str.zfill(5)
+    return column.where(~clock, timed.fillna(""))
+
+
 def _column(
     cells: pd.Series[str], name: str, form: TableForm, *, required: bool
 ) -> tuple[pd.Series, list[Check]]:
@@ -266,9 +291,17 @@ def _column(
         )
         return values, checks
     if kind == "time":
+        zones = cells.str.extract(_ZONE, expand=False).fillna("")
+        usual = "" if name in form.clocks else next(iter(zones[~blank]), "")
+        if (foreign := (zones != usual) & ~blank).any():
+            remedy = "Write every time as the clock on your wall shows it, without a zone."
+            found = "is in another time zone than the rest."
+            return cells, checks + _rows_at_fault(foreign, cells, name, form.file, found, remedy)
         times = pd.to_datetime(cells.where(~blank), errors="coerce", format="ISO8601")
         wrong = times.isna() & ~blank
         remedy = "Write it year first, like 2024-05-17."
+        if name in form.clocks:
+            remedy = "Write it like 07:40, or with its day, 2024-05-17 07:40."
         checks += _rows_at_fault(wrong, cells, name, form.file, "is not a date.", remedy)
         return times, checks
     return cells, checks

@@ -9,12 +9,19 @@ from importlib import import_module
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from trialkit.sowing.catch_targets import (
+        CatchTarget,
+        auger_target,
+        pump_by_auger,
+        pump_target,
+    )
     from trialkit.sowing.catches import Catches, auger_catches, pump_catches
     from trialkit.sowing.cautions import CAUTIONS, Caution, cautions_for
     from trialkit.sowing.dressing import MixPlan, mix_plan, seed_moisture_after
     from trialkit.sowing.flow_match import FlowMatch, match_flows
     from trialkit.sowing.living import MINIMUM_CELLS_PER_SEED, cells_per_seed
     from trialkit.sowing.metering import Recalibration, recalibrate
+    from trialkit.sowing.morning import mix_times
     from trialkit.sowing.order import CleanOut, SowingOrder, sowing_order
     from trialkit.sowing.product import Product
     from trialkit.sowing.pump_dial import DialSetting, PumpLine, fit_pump_line
@@ -25,6 +32,7 @@ __all__ = [
     "CAUTIONS",
     "MINIMUM_CELLS_PER_SEED",
     "ArmCheck",
+    "CatchTarget",
     "Catches",
     "Caution",
     "CleanOut",
@@ -37,14 +45,18 @@ __all__ = [
     "SeedNeed",
     "SowingOrder",
     "auger_catches",
+    "auger_target",
     "cautions_for",
     "cells_per_seed",
     "compare_arms",
     "fit_pump_line",
     "match_flows",
     "mix_plan",
+    "mix_times",
     "plants_sown",
+    "pump_by_auger",
     "pump_catches",
+    "pump_target",
     "recalibrate",
     "seed_moisture_after",
     "seed_needed",
@@ -53,6 +65,10 @@ __all__ = [
 ]
 
 _MODULES = {
+    "CatchTarget": "catch_targets",
+    "auger_target": "catch_targets",
+    "pump_by_auger": "catch_targets",
+    "pump_target": "catch_targets",
     "Catches": "catches",
     "auger_catches": "catches",
     "pump_catches": "catches",
@@ -68,6 +84,7 @@ _MODULES = {
     "cells_per_seed": "living",
     "Recalibration": "metering",
     "recalibrate": "metering",
+    "mix_times": "morning",
     "CleanOut": "order",
     "SowingOrder": "order",
     "sowing_order": "order",

@@ -20,6 +20,7 @@ from pyproj import CRS
 from shapely.geometry import Polygon
 
 from trialkit import simulate
+from trialkit.simulate.paddock import Ground, draw_ground
 
 HERE = Path(__file__).resolve().parent
 TREATMENTS = ("untreated", "dressed")
@@ -55,6 +56,22 @@ FROST_FIELD = simulate.Field(
     drying_pct_h=0.3,
 )
 FROST_EFFECT = simulate.Effect(gain_t_ha=0.03, frost_protection=0.45)
+
+#: Where three loggers hung at the height of the ears, m along and across from the trial's middle:
+#: in the deepest place of the hollow, on its slope, and on the rise.
+LOGGERS_M = {"low-end": (-230.0, -36.0), "slope": (-60.0, -36.0), "rise": (150.0, -36.0)}
+LOGGED_FROM, LOGGED_DAYS, LOGGED_EVERY_MIN = "2023-09-25 12:00", 28, 15
+#: Nights, by the day of October they end on, that were clear: how cold the rise got, °C, and how
+#: much colder the deepest place was. All others were cloudy or windy and the same everywhere.
+CLEAR_NIGHTS = {2: (0.4, 4.4), 3: (-0.3, 5.0), 6: (2.8, 3.6), 9: (0.1, 4.8), 14: (3.1, 3.9)}
+#: Hours that the logger on the slope missed, from a time on.
+LOGGER_GAP = ("2023-10-16 22:00", 5.5)
+
+#: Zadoks codes by day, as written down in the field.
+STAGES = [("2023-08-22", 33), ("2023-09-12", 43), ("2023-09-26", 57), ("2023-10-03", 63),
+          ("2023-10-10", 67), ("2023-10-24", 75)]  # fmt: skip
+#: Florets that stay empty without frost.
+EMPTY_ANYWAY = 0.06
 
 #: The truth of the season without frost: the dressing gains 0.04 t/ha, about what it costs.
 NO_FROST_FIELD = simulate.Field(
@@ -148,7 +165,31 @@ harvester_m = 12         # and two full cuts of the harvester
 
 [sowing]
 seed_kg_ha = 75
+seed_weight_g_1000 = 36
+row_spacing_m = 0.25
 
+[scouting]
+sown = 2023-05-12
+sterile_without_frost_pct = {empty_pct}  # florets that stay empty in any year
+
+[scouting.scores.vigour]
+low = 1
+high = 9
+better = "high"
+
+[scouting.scores.frost_damage_pct]  # by eye, over the whole strip
+better = "low"
+
+# Three loggers among the ears, unshielded. Their clocks are never moved.
+[scouting.temperatures]
+sensor = "canopy"
+zone = "+06:00"
+
+[scouting.temperatures.columns]
+time = "Logged at"
+temperature_c = "Temperature (°C)"
+
+{logger_places}
 [harvest]
 standard_moisture_pct = 12.5
 crs = "EPSG:4326"        # longitude and latitude, WGS 84
@@ -327,7 +368,7 @@ def make_plan(folder: Path) -> None:
 
 def make_frost(folder: Path) -> None:
     """Make the season in which a hard frost sat in the low ground."""
-    draws = np.random.default_rng(2023).spawn(3)
+    draws = np.random.default_rng(2023).spawn(6)
     layout = simulate.lay_strips(
         TREATMENTS,
         blocks=8,
@@ -353,11 +394,18 @@ def make_frost(folder: Path) -> None:
         folder,
         layout,
         _with_header(season, "down", "up"),
-        settings=FROST_TOML.format(column_map=simulate.column_map(FROST_EXPORT)),
+        settings=FROST_TOML.format(
+            column_map=simulate.column_map(FROST_EXPORT),
+            empty_pct=round(100 * EMPTY_ANYWAY),
+            logger_places=_logger_places(ground.plan),
+        ),
         boundary=boundary,
         tables={
             "dressing": _dressing("2023-05-11", "2023-05-12"),
             "counts": _counts(season, "2023-06-06", draws[2]),
+            "stages": pd.DataFrame(STAGES, columns=["date", "zadoks"]),
+            "scores": _scores(ground, draws[3]),
+            "heads": _heads(ground, "2023-10-28", draws[4]),
         },
         export=FROST_EXPORT,
         log_name="low-end-2023-12-05.csv",
@@ -376,6 +424,7 @@ def make_no_frost(folder: Path) -> None:
         site=simulate.Site(longitude=85.031, latitude=-38.482, heading_deg=112.0),
     )
     boundary = simulate.field_boundary(layout)
+    ground = draw_ground(simulate.measure(layout), FROST_FIELD, seed=0)
     season = simulate.harvest_trial(
         layout,
         NO_FROST_FIELD,
@@ -404,6 +453,7 @@ def make_no_frost(folder: Path) -> None:
         export=NO_FROST_EXPORT,
         log_name="long-rise-2024-11-28.csv",
     )
+    _write_temperatures(folder / "temperatures", ground, draws[5])
 
 
 #: The demo trials by folder, two harvested and one to plan. The first in the order of the alphabet
@@ -461,6 +511,94 @@ def _counts(season: simulate.SimulatedHarvest, day: str, draw: np.random.Generat
             "row_spacing_m": 0.25,
         }
     )
+
+
+def _loss(ground: Ground, strip: pd.Series, along_m: np.ndarray) -> np.ndarray:
+    """Return the share of the yield that frost took along the middle of a strip."""
+    middle = np.array((strip["across_from_m"] + strip["across_to_m"]) / 2)
+    kept = FROST_EFFECT.frost_protection if strip["treatment"] == "dressed" else 0.0
+    return ground.frost_loss(along_m, middle) * (1 - kept)
+
+
+def _scores(ground: Ground, draw: np.random.Generator) -> pd.DataFrame:
+    """Score vigour twice, which the dressing does nothing to, and frost damage once."""
+    rows = []
+    strips = [strip for _, strip in ground.plan.strips.iterrows()]
+    for day in ("2023-07-12", "2023-08-22"):
+        seen = np.clip(np.round(6.4 + 0.9 * draw.standard_normal(len(strips))), 1, 9)
+        rows += [(s["strip"], day, "vigour", int(v)) for s, v in zip(strips, seen, strict=True)]
+    for strip in strips:
+        along = np.arange(strip["along_from_m"], strip["along_to_m"], 10.0)
+        by_eye = 100 * _loss(ground, strip, along).mean() + 2.0 * draw.standard_normal()
+        rows.append((strip["strip"], "2023-10-20", "frost_damage_pct", max(0, round(by_eye))))
+    return pd.DataFrame(rows, columns=["strip", "date", "score", "value"])
+
+
+def _heads(ground: Ground, day: str, draw: np.random.Generator) -> pd.DataFrame:
+    """Pick ten heads anywhere in each strip, and count florets and those without a grain."""
+    rows = []
+    for _, strip in ground.plan.strips.iterrows():
+        along = draw.uniform(strip["along_from_m"] + 20, strip["along_to_m"] - 20, 10)
+        florets = np.clip(np.round(34 + 6 * draw.standard_normal(10)), 14, 60).astype(int)
+        share = EMPTY_ANYWAY + (1 - EMPTY_ANYWAY) * _loss(ground, strip, along)
+        sterile = draw.binomial(florets, share)
+        rows += [(strip["strip"], day, *each) for each in zip(sterile, florets, strict=True)]
+    return pd.DataFrame(rows, columns=["strip", "date", "sterile", "florets"])
+
+
+def _logger_places(plan: simulate.Plan) -> str:
+    """Return where the loggers hung, as `trial.toml` has it."""
+    text = ""
+    for name, (along, across) in LOGGERS_M.items():
+        longitude, latitude = plan.to_lonlat(along, across)
+        text += (
+            f"[scouting.temperatures.places.{name}]\n"
+            f"longitude = {longitude:.5f}\nlatitude = {latitude:.5f}\n\n"
+        )
+    return text
+
+
+def _write_temperatures(folder: Path, ground: Ground, draw: np.random.Generator) -> None:
+    """Write what the loggers recorded: on clear nights the cold runs into the hollow."""
+    folder.mkdir(exist_ok=True)
+    steps = LOGGED_DAYS * 24 * 60 // LOGGED_EVERY_MIN + 1
+    times = pd.date_range(LOGGED_FROM, periods=steps, freq=f"{LOGGED_EVERY_MIN}min")
+    on_the_rise, drop = _air(times, draw)
+    gap_from = pd.Timestamp(LOGGER_GAP[0])
+    for name, (along, across) in LOGGERS_M.items():
+        deep = float(ground.depth(np.array(along), np.array(across))) ** 2
+        shown = on_the_rise - deep * drop + 0.1 * draw.standard_normal(steps)
+        missed = (times >= gap_from) & (times < gap_from + pd.Timedelta(hours=LOGGER_GAP[1]))
+        kept = ~missed if name == "slope" else np.ones(steps, dtype=bool)
+        lines = [f"Logger;{name}", "Logged at;Temperature (°C)"]
+        lines += [
+            f"{time:%Y-%m-%d %H:%M};{value:.1f}"
+            for time, value in zip(times[kept], shown[kept], strict=True)
+        ]
+        (folder / f"{name}.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+
+def _air(times: pd.DatetimeIndex, draw: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
+    """Return the temperature on the rise, °C, and how much colder the deepest place was."""
+    hour = np.asarray(times.hour + times.minute / 60)
+    # Days are counted from three in the afternoon, the warmest hour; the coldest is six.
+    first = times[0].normalize()
+    day = np.asarray((times - first + pd.Timedelta(hours=9)).days)
+    highs = 15 + 2.5 * draw.standard_normal(LOGGED_DAYS + 2)
+    lows = 7 + 1.5 * draw.standard_normal(LOGGED_DAYS + 1)
+    drops = np.zeros(LOGGED_DAYS + 1)
+    for october, (coldest, drop) in CLEAR_NIGHTS.items():
+        night = (pd.Timestamp(2023, 10, october) - first).days
+        lows[night], drops[night] = coldest, drop
+    since = (hour - 15) % 24
+    falling = (1 + np.cos(np.pi * np.minimum(since, 15) / 15)) / 2
+    rising = (1 - np.cos(np.pi * np.maximum(since - 15, 0) / 9)) / 2
+    night = lows[day]
+    warm = np.where(since <= 15, highs[day], highs[day + 1])
+    share = np.where(since <= 15, falling, rising)
+    air = night + (warm - night) * share
+    wander = np.convolve(draw.standard_normal(len(times) + 7), np.full(8, 0.1), mode="valid")
+    return air + wander, drops[day] * (1 - share) ** 0.6
 
 
 if __name__ == "__main__":

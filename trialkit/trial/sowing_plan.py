@@ -15,6 +15,7 @@ from trialkit.design.pegs import peg_out
 from trialkit.errors import SowingError, TrialFolderError
 from trialkit.sowing import MixPlan, SeedNeed, SowingOrder, mix_plan, seed_needed, sowing_order
 from trialkit.sowing.mix_job import MixJob
+from trialkit.sowing.seeding import plants_sown
 from trialkit.trial.config import FILE, Treatment, TrialConfig, read_config
 from trialkit.trial.drawings import (
     BOUNDARY_FILE,
@@ -94,6 +95,14 @@ class SowingPlan:
     written: pd.DataFrame | None
     missing: tuple[Check, ...]
     notes: tuple[str, ...]
+
+    @property
+    def seeds_m2(self) -> float | None:
+        """Seeds sown on a square metre; None where the weight of a thousand is not said."""
+        sowing = self.config.sowing
+        if sowing is None or self.seed_kg_ha is None or sowing.seed_weight_g_1000 is None:
+            return None
+        return plants_sown(self.seed_kg_ha, sowing.seed_weight_g_1000, 100)
 
     @property
     def warnings(self) -> tuple[str, ...]:

@@ -119,6 +119,24 @@ def layout(
 
 
 @app.command()
+def runsheet(
+    folder: Folder,
+    pdf: Annotated[bool, typer.Option("--pdf", help="Also set both sheets as PDFs.")] = False,
+    as_json: Json = False,
+) -> None:
+    """Write the run sheets for dressing and sowing: one for the shed, one for the cab."""
+    from trialkit.sowing_papers import STEPS, make_run_sheets
+
+    with _progress(len(STEPS) if pdf else len(STEPS) - 1) as tell:
+        sheets = make_run_sheets(folder, pdf=pdf, progress=tell)
+    if as_json:
+        _print_json(sheets.as_plain())
+        return
+    print("\n".join(sheets.sentences()))
+    _wrote(list(sheets.written), as_json)
+
+
+@app.command()
 def harvest(folder: Folder, as_json: Json = False) -> None:
     """Screen the yield monitor's export and make strip yields."""
     from trialkit.season import STEPS, harvest_season, write_harvest
@@ -194,6 +212,32 @@ def report(folder: Folder, as_json: Json = False) -> None:
     with _progress(None) as tell:
         written = render(folder, out_file, progress=tell)
     _wrote([written], as_json)
+
+
+@app.command()
+def seasons(
+    folders: Annotated[
+        list[Path], typer.Argument(help="Trial folders, two or more.", show_default=False)
+    ],
+    out: Annotated[
+        Path, typer.Option(help="Folder for the report; it is made if it is not there.")
+    ] = Path("across-seasons"),
+    as_json: Json = False,
+) -> None:
+    """Take several seasons together: gain, money, and what one more season may bring."""
+    from trialkit.across_seasons import pool_seasons
+    from trialkit.seasons_report import plain_values, write_seasons
+
+    with _progress(None) as tell:
+        found = pool_seasons(folders, progress=tell)
+        tell("Writing the report")
+        written = write_seasons(found, out)
+    if as_json:
+        _print_json(plain_values(found) | {"wrote": [str(path) for path in written]})
+        return
+    for sentence in found.sentences():
+        print(sentence)
+    _wrote(written, as_json)
 
 
 @app.command()

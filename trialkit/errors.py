@@ -47,6 +47,10 @@ class SowingError(TrialkitError):
     """A number about dressing or sowing the seed makes no sense, or the plan cannot be done."""
 
 
+class SeasonsError(TrialkitError):
+    """Seasons that cannot be taken together."""
+
+
 class MoneyError(TrialkitError):
     """A price, a cost or a threshold makes no sense."""
 

@@ -35,6 +35,7 @@ class About(Table):
     crop: str = Field(min_length=1)
     paddock: str = ""
     question: str = ""
+    frost: bool | None = None
     invented: bool = False
 
 

@@ -31,6 +31,7 @@ season = ""              # year of harvest, for example 2026
 crop = ""                # for example "oats"
 paddock = ""
 question = ""            # what you want to know, in your own words
+# frost = true           # did frost hurt the crop? Seasons with and without it are set apart
 
 # One [[treatments]] for each thing on the seed. Exactly one is the untreated control.
 [[treatments]]

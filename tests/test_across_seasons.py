@@ -1,0 +1,241 @@
+"""Several seasons pooled from stored answers: money, frost, what is refused, what is made anew."""
+
+from __future__ import annotations
+
+import json
+import math
+import shutil
+
+import numpy as np
+import pytest
+from scipy import stats
+from statsmodels.stats.meta_analysis import combine_effects
+
+from trialkit import season_answers
+from trialkit.across_seasons import FROST_ROWS, pool_seasons
+from trialkit.errors import SeasonsError, TrialFolderError
+from trialkit.money import payoff
+from trialkit.result import Comparison, Summary
+from trialkit.seasons_report import plain_values, write_seasons
+from trialkit.trial import open_trial
+from trialkit.trial.provenance import input_files
+from trialkit.trial.stored_result import read_stored
+
+GAINS = [0.21, 0.05, 0.12, -0.02, 0.30]
+ERRORS = [0.06, 0.05, 0.07, 0.05, 0.08]
+FROST = [True, False, True, False, True]
+#: Two ways to the same optimum: statsmodels stops its search earlier.
+SECOND_OPINION = 1e-4
+
+
+@pytest.fixture
+def season(trial_folder, tmp_path):
+    """A trial folder with an answer in it that still holds."""
+
+    def make(year, gain, error, df=7.0, changes=(), frost=None, name="dressed", inputs=True):
+        folder = tmp_path / f"{year}-{name}"
+        shutil.copytree(trial_folder, folder)
+        toml = folder / "trial.toml"
+        text = toml.read_text().replace("season = 2024", f"season = {year}")
+        if frost is not None:
+            text = text.replace("invented = true", f"invented = true\nfrost = {str(frost).lower()}")
+        for old, new in changes:
+            assert old in text, old
+            text = text.replace(old, new)
+        toml.write_text(text)
+        strips = folder / "layout.geojson"
+        strips.write_text(strips.read_text().replace('"dressed"', f'"{name}"'))
+        trial = open_trial(folder)
+        paid = payoff(gain, error, df, price_per_t=300, cost_per_ha=14.5)
+        half = error * stats.t.ppf(0.975, df)
+        comparison = Comparison(
+            name, "untreated", gain, gain - half, gain + half, error, df, 0.5, "strips",
+            paid.break_even_t_ha, paid.net_per_ha, paid.net_low, paid.net_high, paid.chance_paid,
+            paid.verdict,
+        )  # fmt: skip
+        summary = Summary(
+            "Invented trial", year, "oats", trial.config.money.currency, (comparison,), {}, {}, (),
+            (), tuple(input_files(trial)) if inputs else (),
+        )  # fmt: skip
+        (folder / "results").mkdir()
+        (folder / "results" / "result.json").write_text(summary.to_json())
+        return folder
+
+    return make
+
+
+@pytest.fixture
+def five(season):
+    years = range(2019, 2024)
+    return [
+        season(year, gain, error, frost=frost)
+        for year, gain, error, frost in zip(years, GAINS, ERRORS, FROST, strict=True)
+    ]
+
+
+def test_against_statsmodels(five):
+    (found,) = pool_seasons(five).treatments
+    other = combine_effects(
+        np.array(GAINS), np.array(ERRORS) ** 2, method_re="iterated", use_t=True
+    )
+    # statsmodels' iterated variance is Paule and Mandel's, ours REML: alike, not the same.
+    assert found.gain.estimate == pytest.approx(other.mean_effect_re, abs=0.005)
+    low, high = other.conf_int()[3]  # random effects, Hartung and Knapp's error
+    assert found.gain.low == pytest.approx(low, abs=0.01)
+    assert found.gain.high == pytest.approx(high, abs=0.01)
+    assert found.table["gain_t_ha"].tolist() == GAINS
+    assert found.table["weight_pct"].sum() == pytest.approx(100)
+
+
+def test_money_at_one_price_is_the_gain_times_the_price_less_the_cost(five):
+    (found,) = pool_seasons(five).treatments
+    assert found.net.estimate == pytest.approx(300 * found.gain.estimate - 14.5, rel=SECOND_OPINION)
+    assert found.net.low == pytest.approx(300 * found.gain.low - 14.5, abs=0.01)
+    assert found.mean_pays.break_even_t_ha == pytest.approx(14.5 / 300)
+    t = (found.gain.estimate - 14.5 / 300) / found.gain.std_error
+    assert found.mean_pays.chance_paid == pytest.approx(stats.t.cdf(t, found.gain.df))
+    wider = math.sqrt(found.gain.tau2 + found.gain.std_error**2)
+    t = (found.gain.estimate - 14.5 / 300) / wider
+    assert found.next_season.chance_paid == pytest.approx(stats.t.cdf(t, found.gain.df))
+
+
+def test_the_answer_so_far_begins_with_the_first_season_and_ends_with_all(five):
+    (found,) = pool_seasons(list(reversed(five))).treatments
+    so_far = found.so_far
+    assert so_far["seasons"].tolist() == [1, 2, 3, 4, 5]
+    assert so_far["gain_t_ha"].iloc[0] == GAINS[0]
+    assert so_far["gain_t_ha"].iloc[-1] == found.gain.estimate
+    assert so_far["verdict"].iloc[-1] == found.mean_pays.verdict
+    assert list(found.without_one.index) == [f"{year} Invented trial" for year in range(2019, 2024)]
+
+
+def test_seasons_with_frost_stand_apart(season):
+    folders = [
+        season(2020, 0.30, 0.06, 9.0, frost=True),
+        season(2021, 0.05, 0.04, 5.0, frost=False),
+    ]
+    (found,) = pool_seasons(folders).treatments
+    assert found.frost["what"].tolist() == list(FROST_ROWS)
+    # Welch's test from means and standard errors, by scipy: n - 1 is the degrees of freedom.
+    t, p = stats.ttest_ind_from_stats(
+        0.30, 0.06 * math.sqrt(10), 10, 0.05, 0.04 * math.sqrt(6), 6, equal_var=False
+    )
+    difference = found.frost.iloc[2]
+    assert difference["gain_t_ha"] == pytest.approx(0.25)
+    assert difference["p"] == pytest.approx(p)
+    assert t == pytest.approx(0.25 / math.hypot(0.06, 0.04))
+    assert found.without_one is None
+
+
+def test_frost_is_not_set_apart_where_nobody_says(season):
+    found = pool_seasons([season(2020, 0.3, 0.06, frost=True), season(2021, 0.05, 0.04)])
+    assert found.treatments[0].frost.empty
+    assert any("frost = true or false" in note for note in found.notes)
+
+
+def test_one_is_not_enough_and_none_counts_twice(season):
+    one, other = season(2020, 0.3, 0.06), season(2021, 0.1, 0.06)
+    with pytest.raises(SeasonsError, match="Give two trial folders or more"):
+        pool_seasons([one])
+    with pytest.raises(SeasonsError, match="given twice"):
+        pool_seasons([one, other, one])
+    copy = one.with_name("copy")
+    shutil.copytree(one, copy)
+    with pytest.raises(SeasonsError, match="holds the same files as"):
+        pool_seasons([one, copy])
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        (('crop = "oats"', 'crop = "barley"'), "the crop is barley, in .* it is oats"),
+        (("standard_moisture_pct = 12.5", "standard_moisture_pct = 14"), "stated at, %, is 14"),
+    ],
+)
+def test_what_cannot_be_compared_is_refused(season, change, said):
+    folders = [season(2020, 0.3, 0.06), season(2021, 0.1, 0.06, changes=[change])]
+    with pytest.raises(SeasonsError, match=said):
+        pool_seasons(folders)
+
+
+def test_other_names_are_other_products(season):
+    change = ('name = "dressed"', 'name = "soaked"')
+    folders = [season(2020, 0.3, 0.06), season(2021, 0.1, 0.06, changes=[change], name="soaked")]
+    with pytest.raises(SeasonsError, match=r"They have .*dressed; .*soaked"):
+        pool_seasons(folders)
+
+
+def test_other_currencies_leave_the_gain(season, tmp_path):
+    change = ('currency = "AUD"', 'currency = "EUR"')
+    found = pool_seasons([season(2020, 0.3, 0.06), season(2021, 0.1, 0.06, changes=[change])])
+    assert found.treatments[0].net is None
+    assert found.currency is None
+    assert any("several currencies" in note for note in found.notes)
+    page = write_seasons(found, tmp_path / "out")[0].read_text(encoding="utf-8")
+    assert "Net," not in page
+
+
+def test_products_described_otherwise_are_named(season):
+    change = ('name = "dressed"', 'name = "dressed"\ndescription = "twice the rate"')
+    found = pool_seasons([season(2020, 0.3, 0.06), season(2021, 0.1, 0.06, changes=[change])])
+    assert any("'dressed' is described in 2 ways" in note for note in found.notes)
+
+
+def test_an_answer_that_no_longer_holds_is_made_anew(season, monkeypatch):
+    folders = [season(2020, 0.3, 0.06), season(2021, 0.1, 0.06)]
+    stored = read_stored(open_trial(folders[1]))
+    assert stored.changes == ()
+    toml = folders[1] / "trial.toml"
+    toml.write_text(toml.read_text() + "\n# a remark\n")
+    (folders[1] / "weights.csv").write_text("strip,mass_kg\nS0,1\n")
+    changes = read_stored(open_trial(folders[1])).changes
+    assert [change.split()[0] for change in changes] == ["trial.toml", "weights.csv"]
+    assert "has changed" in changes[0]
+    assert "is new" in changes[1]
+    asked = []
+
+    class Again:
+        summary = stored.summary
+
+    monkeypatch.setattr(season_answers, "analyse", lambda trial: asked.append(trial.path) or Again)
+    found = pool_seasons(folders)
+    assert asked == [folders[1]]
+    assert any("Worked out anew. trial.toml has changed" in note for note in found.notes)
+
+
+@pytest.mark.parametrize("content", ["", "[]", '{"trial": 1}', "\xff", "[" * 5000])
+def test_a_damaged_answer_counts_for_none(season, content):
+    folder = season(2020, 0.3, 0.06)
+    (folder / "results" / "result.json").write_text(content, encoding="latin-1")
+    assert read_stored(open_trial(folder)) is None
+
+
+def test_a_faulty_folder_is_named(season, tmp_path):
+    with pytest.raises(TrialFolderError, match="nowhere: "):
+        pool_seasons([season(2020, 0.3, 0.06), tmp_path / "nowhere"])
+
+
+def test_the_page_and_the_values_say_the_same(five, tmp_path):
+    found = pool_seasons(five)
+    page, values = write_seasons(found, tmp_path / "out")
+    text = page.read_text(encoding="utf-8")
+    assert "<script" not in text
+    stored = json.loads(values.read_text(encoding="utf-8"))
+    assert stored == plain_values(found)
+    (one,) = stored["treatments"]
+    assert f"{one['gain_t_ha']:+.2f} t/ha" in text
+    for title in (
+        "Season by season",
+        "as the seasons came in",
+        "with frost",
+        "All seasons but one",
+    ):
+        assert title in text
+    assert found.sentences()[0] in text.replace("&#39;", "'")
+    assert write_seasons(found, tmp_path / "again")[0].read_bytes() == page.read_bytes()
+
+
+def test_names_are_escaped(season, tmp_path):
+    change = ('[trial]\nname = "Invented trial"', '[trial]\nname = "<b>x</b>"')
+    found = pool_seasons([season(y, 0.1, 0.05, changes=[change]) for y in (2020, 2021)])
+    assert "<b>x" not in write_seasons(found, tmp_path / "out")[0].read_text(encoding="utf-8")

@@ -1,0 +1,330 @@
+"""Several seasons of one question, taken together: gain, money, and what the next may bring."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+from scipy.special import stdtr, stdtrit
+
+from trialkit.errors import SeasonsError
+from trialkit.models import Pooled, leave_one_study_out, pool
+from trialkit.money import Payoff, payoff
+from trialkit.report import season_words
+from trialkit.result import Comparison
+from trialkit.season_answers import Progress, SeasonAnswer, season_answers
+
+_GAIN_AND_ERROR = ("gain_t_ha", "std_error_t_ha")
+FROST_ROWS = ("with frost", "without frost", "difference")
+
+#: Seasons below which leaving one out leaves nothing to pool.
+_FEWEST_TO_LEAVE_OUT = 3
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PooledTreatment:
+    """One treatment over the seasons it was in.
+
+    Parameters
+    ----------
+    treatment, control
+        Names.
+    table
+        One row a season, in order: `label season frost gain_t_ha low_t_ha high_t_ha std_error_t_ha
+        weight_pct net_per_ha net_low net_high chance_paid verdict`.
+    gain
+        The gains taken together, t/ha.
+    net
+        The same of net money a hectare; None where the seasons were counted in several currencies.
+    mean_pays
+        Whether the mean gain pays at the prices and costs of the last season.
+    next_season
+        The same for the gain of one more such season: its error holds what seasons differ by.
+    so_far
+        One row a season: the answer of all seasons up to it, `label seasons gain_t_ha low_t_ha
+        high_t_ha chance_paid verdict`.
+    without_one
+        One row a season left out, as `leave_one_study_out` has it; None with fewer than three.
+    frost
+        Seasons with and without frost apart, and the difference: one row each of `FROST_ROWS`,
+        `what seasons gain_t_ha low_t_ha high_t_ha p`; empty unless there are both.
+    """
+
+    treatment: str
+    control: str
+    table: pd.DataFrame
+    gain: Pooled
+    net: Pooled | None
+    mean_pays: Payoff
+    next_season: Payoff
+    so_far: pd.DataFrame
+    without_one: pd.DataFrame | None
+    frost: pd.DataFrame
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class AcrossSeasons:
+    """What several trial folders say together.
+
+    Parameters
+    ----------
+    seasons
+        The folders' answers, in order of season.
+    treatments
+        One entry a treatment that is in two seasons or more.
+    notes
+        Sentences on what to keep in mind.
+    """
+
+    seasons: tuple[SeasonAnswer, ...]
+    treatments: tuple[PooledTreatment, ...]
+    notes: tuple[str, ...]
+
+    @property
+    def currency(self) -> str | None:
+        """Code of the money; None where the seasons were counted in several."""
+        codes = {answer.summary.currency for answer in self.seasons}
+        return codes.pop() if len(codes) == 1 else None
+
+    def sentences(self) -> list[str]:
+        """Return the answer for each treatment in words, and what to keep in mind."""
+        told = []
+        for one in self.treatments:
+            seasons = len(one.table)
+            told += [
+                season_words.headline(one.treatment, one.mean_pays, seasons),
+                season_words.mean_sentence(one.gain, one.mean_pays, one.control),
+                season_words.next_sentence(one.gain, one.next_season),
+                season_words.few_sentence(seasons),
+            ]
+        return [*(sentence for sentence in told if sentence), *self.notes]
+
+
+def pool_seasons(
+    folders: Sequence[str | Path], *, progress: Progress | None = None
+) -> AcrossSeasons:
+    """Take the trials of several folders together.
+
+    The answer stored in a folder is used where its files are still the same; else the season is
+    worked out anew. Nothing is written.
+
+    Parameters
+    ----------
+    folders
+        Trial folders, two or more.
+    progress
+        Called with the name of each step as it begins.
+
+    Returns
+    -------
+    AcrossSeasons
+
+    Raises
+    ------
+    SeasonsError
+        If there are fewer than two, one is given twice, or they cannot be compared: other crops,
+        other moistures that yields are stated at, no treatment in common.
+    TrialkitError
+        If a folder is faulty or cannot be analysed; the message names it.
+    """
+    tell = progress or (lambda _: None)
+    answers = season_answers(folders, tell)
+    tell("Taking the seasons together")
+    return AcrossSeasons(answers, tuple(_treatments(answers)), tuple(_notes(answers)))
+
+
+def _treatments(answers: Sequence[SeasonAnswer]) -> list[PooledTreatment]:
+    found: dict[tuple[str, str], list[tuple[SeasonAnswer, Comparison]]] = {}
+    for answer in answers:
+        for comparison in answer.summary.comparisons:
+            name = comparison.treatment, comparison.control
+            found.setdefault(name, []).append((answer, comparison))
+    pooled = [_pooled(rows) for rows in found.values() if len(rows) >= 2]
+    if not pooled:
+        each = "; ".join(
+            f"{answer.path}: " + ", ".join(c.treatment for c in answer.summary.comparisons)
+            for answer in answers
+        )
+        raise SeasonsError(
+            "No treatment is in two of these folders under the same name and against the same "
+            f"control, so there is nothing to pool. They have {each}."
+        )
+    return pooled
+
+
+def _pooled(rows: Sequence[tuple[SeasonAnswer, Comparison]]) -> PooledTreatment:
+    answers, comparisons = zip(*rows, strict=True)
+    confidence = answers[-1].config.analysis.confidence
+    labels = [answer.label for answer in answers]
+    gains = [one.gain_t_ha for one in comparisons]
+    errors = [one.std_error_t_ha for one in comparisons]
+    gain = pool(gains, errors, labels=labels, confidence=confidence)
+    table = _table(answers, comparisons).assign(weight_pct=gain.table["weight_pct"].to_numpy())
+    return PooledTreatment(
+        treatment=comparisons[0].treatment,
+        control=comparisons[0].control,
+        table=table,
+        gain=gain,
+        net=_net(answers, comparisons, labels, confidence),
+        mean_pays=_pays(gain.estimate, gain.std_error, gain.df, answers[-1], comparisons[-1]),
+        next_season=_pays(
+            gain.estimate,
+            (gain.tau2 + gain.std_error**2) ** 0.5,
+            gain.df,
+            answers[-1],
+            comparisons[-1],
+        ),
+        so_far=_so_far(answers, comparisons, confidence),
+        without_one=leave_one_study_out(gains, errors, labels=labels, confidence=confidence)
+        if len(rows) >= _FEWEST_TO_LEAVE_OUT
+        else None,
+        frost=_by_frost(table, [one.df for one in comparisons], confidence),
+    )
+
+
+def _table(answers: Sequence[SeasonAnswer], comparisons: Sequence[Comparison]) -> pd.DataFrame:
+    names = ["gain_t_ha", "low_t_ha", "high_t_ha", "std_error_t_ha", "net_per_ha", "net_low"]
+    names += ["net_high", "chance_paid", "verdict"]
+    rows = [
+        [answer.label, answer.config.trial.season, answer.config.trial.frost]
+        + [getattr(one, name) for name in names]
+        for answer, one in zip(answers, comparisons, strict=True)
+    ]
+    return pd.DataFrame(rows, columns=["label", "season", "frost", *names])
+
+
+def _net(
+    answers: Sequence[SeasonAnswer],
+    comparisons: Sequence[Comparison],
+    labels: list[str],
+    confidence: float,
+) -> Pooled | None:
+    """Pool net money, each season at its own price and cost."""
+    if len({answer.summary.currency for answer in answers}) > 1:
+        return None
+    errors = [
+        one.std_error_t_ha * answer.config.money.price_per_t
+        for answer, one in zip(answers, comparisons, strict=True)
+    ]
+    nets = [one.net_per_ha for one in comparisons]
+    return pool(nets, errors, labels=labels, confidence=confidence)
+
+
+def _pays(
+    gain: float, error: float, df: float, answer: SeasonAnswer, comparison: Comparison
+) -> Payoff:
+    """Judge a gain at the price and cost of a season."""
+    config = answer.config
+    return payoff(
+        gain,
+        error,
+        df,
+        price_per_t=config.money.price_per_t,
+        cost_per_ha=config.cost_per_ha(comparison.treatment)
+        - config.cost_per_ha(comparison.control),
+        price_range=config.money.price_range,
+        confidence=config.analysis.confidence,
+        paid_at=config.analysis.paid_at,
+        did_not_pay_at=config.analysis.did_not_pay_at,
+    )
+
+
+def _so_far(
+    answers: Sequence[SeasonAnswer], comparisons: Sequence[Comparison], confidence: float
+) -> pd.DataFrame:
+    first = comparisons[0]
+    rows: list[tuple[object, ...]] = [
+        (
+            answers[0].label,
+            1,
+            first.gain_t_ha,
+            first.low_t_ha,
+            first.high_t_ha,
+            first.chance_paid,
+            first.verdict,
+        )
+    ]
+    for number in range(2, len(answers) + 1):
+        those = comparisons[:number]
+        found = pool(
+            [one.gain_t_ha for one in those],
+            [one.std_error_t_ha for one in those],
+            confidence=confidence,
+        )
+        pays = _pays(found.estimate, found.std_error, found.df, answers[number - 1], those[-1])
+        rows.append(
+            (
+                answers[number - 1].label,
+                number,
+                found.estimate,
+                found.low,
+                found.high,
+                pays.chance_paid,
+                pays.verdict,
+            )
+        )
+    columns = ["label", "seasons", "gain_t_ha", "low_t_ha", "high_t_ha", "chance_paid", "verdict"]
+    return pd.DataFrame(rows, columns=columns)
+
+
+def _by_frost(table: pd.DataFrame, dfs: Sequence[float], confidence: float) -> pd.DataFrame:
+    """Set seasons with and without frost apart, and take the one from the other."""
+    groups = []
+    for frost in (True, False):
+        here = np.array([value is frost for value in table["frost"]])
+        gains, errors = (table[name].to_numpy(dtype=float)[here] for name in _GAIN_AND_ERROR)
+        if len(gains) == 1:
+            own_df = float(np.asarray(dfs, dtype=float)[here][0])
+            groups.append((1, float(gains[0]), float(errors[0]), own_df))
+        elif len(gains) > 1:
+            both = pool(gains, errors, confidence=confidence)
+            groups.append((len(gains), both.estimate, both.std_error, both.df))
+    columns = ["what", "seasons", "gain_t_ha", "low_t_ha", "high_t_ha", "p"]
+    if len(groups) < 2:
+        return pd.DataFrame(columns=columns)
+    groups.append(_difference(groups[0], groups[1]))
+    rows = []
+    for what, (number, gain, error, df) in zip(FROST_ROWS, groups, strict=True):
+        half = error * stdtrit(df, (1 + confidence) / 2)
+        p = 2 * stdtr(df, -abs(gain / error))
+        rows.append((what, number, gain, gain - half, gain + half, p))
+    return pd.DataFrame(rows, columns=columns)
+
+
+def _difference(
+    one: tuple[int, float, float, float], other: tuple[int, float, float, float]
+) -> tuple[int, float, float, float]:
+    """Return seasons, difference, its error and degrees (Welch 1938, Biometrika 29:350-362)."""
+    error = math.hypot(one[2], other[2])
+    df = error**4 / (one[2] ** 4 / one[3] + other[2] ** 4 / other[3])
+    return one[0] + other[0], one[1] - other[1], error, df
+
+
+def _notes(answers: Sequence[SeasonAnswer]) -> list[str]:
+    notes = [f"{answer.label}: {note}" for answer in answers for note in answer.notes]
+    if len({answer.summary.currency for answer in answers}) > 1:
+        notes.append(
+            "The seasons were counted in several currencies, so only gains are pooled, not money."
+        )
+    described: dict[str, set[str]] = {}
+    for answer in answers:
+        for treatment in answer.config.treatments:
+            described.setdefault(treatment.name, set()).add(treatment.description)
+    notes += [
+        f"'{name}' is described in {len(words)} ways. Pool the seasons only if it was the same "
+        "product at the same rate."
+        for name, words in described.items()
+        if len(words) > 1
+    ]
+    if any(answer.config.trial.frost is None for answer in answers):
+        notes.append(
+            "Not every folder says whether frost hurt the crop, so seasons with and without frost "
+            "are not set apart. Say so under [trial]: frost = true or false."
+        )
+    if any(answer.config.trial.invented for answer in answers):
+        notes.append("At least one of these trials is invented.")
+    return notes

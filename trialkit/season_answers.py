@@ -1,0 +1,129 @@
+"""The answers of several trial folders: as stored where they still hold, else worked out anew."""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from trialkit.errors import SeasonsError, TrialkitError, TrialkitWarning
+from trialkit.result import Summary
+from trialkit.season import analyse
+from trialkit.trial import Trial, TrialConfig, open_trial
+from trialkit.trial.stored_result import read_stored
+
+Progress = Callable[[str], None]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SeasonAnswer:
+    """One trial folder's answer.
+
+    Parameters
+    ----------
+    path
+        The folder.
+    config
+        What its `trial.toml` says.
+    summary
+        What its analysis says.
+    notes
+        Whether it was worked out anew, and why.
+    """
+
+    path: Path
+    config: TrialConfig
+    summary: Summary
+    notes: tuple[str, ...]
+
+    @property
+    def label(self) -> str:
+        """Season and paddock, as a row is named."""
+        about = self.config.trial
+        return f"{about.season} {about.paddock or about.name}".strip()
+
+
+def season_answers(folders: Sequence[str | Path], tell: Progress) -> tuple[SeasonAnswer, ...]:
+    """Return the answer of each folder, in order of season.
+
+    Parameters
+    ----------
+    folders
+        Trial folders, two or more.
+    tell
+        Called with the name of each step as it begins.
+
+    Raises
+    ------
+    SeasonsError
+        If there are fewer than two, one is there twice, or they cannot be compared.
+    TrialkitError
+        If a folder is faulty or cannot be analysed; the message names it.
+    """
+    paths = [Path(folder) for folder in folders]
+    if len(paths) < 2:
+        raise SeasonsError("Give two trial folders or more: one season cannot be pooled.")
+    twice = [path for place, path in enumerate(paths) if _same(path, paths[:place])]
+    if twice:
+        raise SeasonsError(f"{twice[0]}: this folder is given twice. A season counts once.")
+    answers = sorted(
+        (_answer(path, tell) for path in paths), key=lambda a: (a.config.trial.season, a.label)
+    )
+    _check_once_each(answers)
+    _check_comparable(answers)
+    return tuple(answers)
+
+
+def _same(path: Path, others: Sequence[Path]) -> bool:
+    return any(path.resolve() == other.resolve() for other in others)
+
+
+def _answer(path: Path, tell: Progress) -> SeasonAnswer:
+    tell(f"Reading {path.name or path}")
+    try:
+        trial = open_trial(path)
+        stored = read_stored(trial)
+        if stored is not None and not stored.changes:
+            return SeasonAnswer(path, trial.config, stored.summary, ())
+        why = "There was no answer in the folder." if stored is None else stored.changes[0]
+        tell(f"Working out {path.name or path}")
+        return SeasonAnswer(path, trial.config, _anew(trial), (f"Worked out anew. {why}",))
+    except TrialkitError as error:
+        raise type(error)(f"{path}: {error}") from error
+
+
+def _anew(trial: Trial) -> Summary:
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", TrialkitWarning)  # they stand in the summary
+        return analyse(trial).summary
+
+
+def _check_once_each(answers: Sequence[SeasonAnswer]) -> None:
+    """Refuse the same trial from two folders: it would count twice."""
+    seen: dict[tuple[str, int, tuple[object, ...]], Path] = {}
+    for answer in answers:
+        key = (answer.summary.trial, answer.summary.season, answer.summary.inputs)
+        if key in seen:
+            raise SeasonsError(
+                f"{answer.path}: it holds the same files as {seen[key]}. A season counts once."
+            )
+        seen[key] = answer.path
+
+
+def _check_comparable(answers: Sequence[SeasonAnswer]) -> None:
+    first, *others = answers
+    for answer in others:
+        for what, one, other in (
+            ("crop", first.config.trial.crop, answer.config.trial.crop),
+            (
+                "moisture that yields are stated at, %,",
+                first.config.harvest.standard_moisture_pct,
+                answer.config.harvest.standard_moisture_pct,
+            ),
+        ):
+            if one != other and str(one).casefold() != str(other).casefold():
+                raise SeasonsError(
+                    f"{answer.path}: the {what} is {other}, in {first.path} it is {one}. Gains "
+                    "of the two cannot be pooled. Leave one of them out."
+                )

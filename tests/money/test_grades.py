@@ -8,7 +8,14 @@ import pytest
 from scipy import stats
 
 from trialkit.errors import MoneyError
-from trialkit.money import Grade, expected_price, grade_chances, price_by_grade
+from trialkit.money import (
+    Grade,
+    expected_price,
+    grade_chances,
+    payoff,
+    price_by_grade,
+    price_gain_between,
+)
 
 #: An invented table, in the way buyers write one.
 GRADES = (
@@ -157,3 +164,19 @@ def test_chances_that_make_no_sense(means, df, message):
     grades = [Grade(name="a", price_per_t=310, least_protein_pct=11.5), GRADES[0]]
     with pytest.raises(MoneyError, match=message):
         grade_chances(means, grades, df)
+
+
+def test_expected_money_through_grade_by_hand():
+    # The treated grain makes 310 with a chance of one half, else 260; the control's makes 260.
+    grades = [
+        Grade(name="a", price_per_t=310, least_protein_pct=11),
+        Grade(name="b", price_per_t=260),
+    ]
+    treated = grade_chances({"protein_pct": (11.0, 0.3)}, grades)
+    control = grade_chances({"protein_pct": (9.0, 0)}, grades)
+    gain = price_gain_between(treated, control, 2.8)
+    answer = payoff(0.1, 0.05, 8, price_per_t=260, cost_per_ha=20, price_gain=gain)
+    # Half of (2.9 x 310 - 2.8 x 260), half of 0.1 x 260, less 20.
+    assert answer.net_per_ha == pytest.approx((171 + 26) / 2 - 20)
+    with pytest.raises(MoneyError, match="control's yield is -1"):
+        price_gain_between(treated, control, -1)

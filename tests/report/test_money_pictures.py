@@ -91,8 +91,16 @@ def test_one_size_of_trial_and_none():
     ("estimate", "headline"),
     [
         (AGAIN, "Test Dressed again: 12 pairs of strips next season."),
-        (USE, "Use Dressed; another trial is not worth its cost."),
-        (STOP, "Stop: leave Dressed out; another trial is not worth its cost."),
+        (
+            USE,
+            "Use Dressed: another trial is not worth its cost, as long as other seasons are "
+            "like this one.",
+        ),
+        (
+            STOP,
+            "Stop: leave Dressed out. Another trial is not worth its cost, as long as other "
+            "seasons are like this one.",
+        ),
     ],
 )
 def test_the_answer_comes_first_and_the_caution_last(estimate, headline):
@@ -102,6 +110,12 @@ def test_the_answer_comes_first_and_the_caution_last(estimate, headline):
     assert words.NO_PRIOR in sentences
     assert words.SEASONS_NOT_KNOWN in sentences
     assert sum(sentence.startswith("Until then") for sentence in sentences) == (estimate == AGAIN)
+
+
+def test_an_answer_from_several_seasons_needs_no_proviso():
+    step = next_step(*USE, **FARM, tau2=0.0001)
+    headline = words.next_step_headline(step, "Dressed")
+    assert headline == "Use Dressed: another trial is not worth its cost."
 
 
 def test_the_sum_is_told_with_its_numbers():

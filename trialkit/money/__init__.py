@@ -4,7 +4,13 @@ from trialkit.money.break_even import break_even_curve, likely_prices, payoff_gr
 from trialkit.money.budget import budget_sensitivity, partial_budget
 from trialkit.money.costs import Costs, CostSheet, Rates, cost_sheet, extra_cost
 from trialkit.money.decision import NextStep, TrialCost, next_step
-from trialkit.money.grades import Grade, expected_price, grade_chances, price_by_grade
+from trialkit.money.grades import (
+    Grade,
+    expected_price,
+    grade_chances,
+    price_by_grade,
+    price_gain_between,
+)
 from trialkit.money.grain_price import Deductions, net_price
 from trialkit.money.loss_integrals import normal_loss, t_loss
 from trialkit.money.money_checks import check_cost
@@ -41,6 +47,7 @@ __all__ = [
     "payoff",
     "payoff_grid",
     "price_by_grade",
+    "price_gain_between",
     "rank_treatments",
     "season_risk",
     "t_loss",

@@ -17,7 +17,7 @@ import pandas as pd
 from trialkit.errors import MoneyError
 from trialkit.money.belief import Belief, believed
 from trialkit.money.loss_integrals import check_spread
-from trialkit.money.money_checks import check_number
+from trialkit.money.money_checks import check_number, check_whole
 from trialkit.money.net_money import Floats, mean_price
 from trialkit.money.payoff import net_money
 
@@ -340,15 +340,16 @@ def _pair_sd(std_error: float, pairs: int | None, pair_sd_t_ha: float | None) ->
             "or blocks of the trial, or pair_sd_t_ha."
         )
     if pairs is not None:
-        held = check_number(pairs, "The number of pairs", least=2)
+        held = check_whole(pairs, "The number of pairs", least=2)
         return float(check_number(std_error, "The standard error", above=True) * math.sqrt(held))
     return check_number(pair_sd_t_ha or 0.0, "pair_sd_t_ha", above=True)
 
 
 def _check_horizon(area_ha: float, seasons: int, fewest: int, most: int, confidence: float) -> None:
     check_number(area_ha, "The ground where the dressing would be used", above=True, unit="ha")
-    check_number(seasons, "The number of seasons", least=1)
-    check_number(fewest, "The fewest pairs", least=2)
+    check_whole(seasons, "The number of seasons", least=1)
+    check_whole(fewest, "The fewest pairs", least=2)
+    check_whole(most, "The most pairs")
     if most < fewest:
         raise MoneyError(f"At most {most} pairs and at least {fewest} leave no trial. Swap them.")
     if not 0 < confidence < 1:

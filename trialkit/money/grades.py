@@ -16,6 +16,7 @@ from scipy import stats
 
 from trialkit.errors import MoneyError
 from trialkit.money.money_checks import check_number
+from trialkit.money.payoff import PriceGain
 
 #: Limits by the column of `quality.csv` they hold for: the least and the greatest value.
 _LIMITS = {
@@ -198,9 +199,6 @@ def grade_chances(
 def expected_price(chances: pd.DataFrame) -> tuple[float, float]:
     """Return the mean price over the grades that grain may make, and its standard deviation.
 
-    The difference of two treatments' expected prices, with the root of the sum of their squared
-    deviations, is what `PriceGain` takes.
-
     Parameters
     ----------
     chances
@@ -222,6 +220,45 @@ def expected_price(chances: pd.DataFrame) -> tuple[float, float]:
     weights = chances["chance"].to_numpy(dtype=float)
     mean = float(weights @ prices)
     return mean, math.sqrt(max(float(weights @ (prices - mean) ** 2), 0.0))
+
+
+def price_gain_between(
+    treated: pd.DataFrame, control: pd.DataFrame, control_yield_t_ha: float
+) -> PriceGain:
+    """Return what the treated grain is expected to fetch more, as `payoff` takes it.
+
+    Which grade a load makes is a matter of steps. Taken as a normal difference with the right mean
+    and spread it is an approximation, good for the expected money, rough for chances where one
+    grade is nearly sure.
+
+    Parameters
+    ----------
+    treated, control
+        From `grade_chances`, for the grain of each.
+    control_yield_t_ha
+        Yield of the control, t/ha.
+
+    Returns
+    -------
+    PriceGain
+
+    Raises
+    ------
+    MoneyError
+        If the yield is not above zero.
+
+    Examples
+    --------
+    >>> from trialkit.money import Grade, grade_chances, price_gain_between
+    >>> grades = [Grade(name="milling", price_per_t=310, least_protein_pct=11),
+    ...           Grade(name="feed", price_per_t=260)]
+    >>> sure = grade_chances({"protein_pct": (12.0, 0.01)}, grades)
+    >>> even = grade_chances({"protein_pct": (11.0, 0.3)}, grades)
+    >>> price_gain_between(sure, even, 2.8)
+    PriceGain(per_t=25.0, std_error=25.0, df=inf, control_yield_t_ha=2.8)
+    """
+    (after, after_sd), (before, before_sd) = expected_price(treated), expected_price(control)
+    return PriceGain(after - before, math.hypot(after_sd, before_sd), math.inf, control_yield_t_ha)
 
 
 def _measures(grades: Iterable[Grade]) -> list[str]:

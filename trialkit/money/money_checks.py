@@ -47,7 +47,7 @@ def check_number(
         If it is not a number, not finite or too small.
     """
     try:
-        number = math.nan if isinstance(value, bool) else float(value)
+        number = math.nan if isinstance(value, bool | str) else float(value)
     except (TypeError, ValueError):
         number = math.nan
     if math.isfinite(number) and (number > least if above else number >= least):
@@ -57,6 +57,33 @@ def check_number(
         remedy = f"Give a number above {bound}." if above else f"Give {bound} or more."
         remedy = "Give a number." if math.isinf(least) else remedy
     raise MoneyError(f"{' '.join(f'{what} is {value} {unit}'.split())}. {remedy}")
+
+
+def check_whole(value: float, what: str, *, least: int = 0) -> int:
+    """Return a whole number that is not too small, or say what is wrong with it.
+
+    Parameters
+    ----------
+    value
+        The number.
+    what
+        What it is, as a sentence begins with it: `"The number of seasons"`.
+    least
+        Least value allowed.
+
+    Returns
+    -------
+    int
+
+    Raises
+    ------
+    MoneyError
+        If it is not whole or too small.
+    """
+    number = check_number(value, what, least=least)
+    if number != int(number):
+        raise MoneyError(f"{what} is {value}. Give a whole number.")
+    return int(number)
 
 
 def check_price(

@@ -125,6 +125,10 @@ class NetMoney:
 
     def chance_above(self, net: float) -> float:
         """Return the chance that net money is above an amount, money per hectare."""
+        # Weights sum to one but for rounding.
+        return min(max(self._chance_above(net), 0.0), 1.0)
+
+    def _chance_above(self, net: float) -> float:
         if not self.price_gain.std_error:
             return self._chance_known_grade(net)
         treated_t_ha = self.control_yield_t_ha + self.gain.estimate
@@ -186,7 +190,8 @@ class NetMoney:
         if estimate:
             treated = self.control_yield_t_ha + estimate
             marks = self.price_gain.estimate + _TURNS * self.price_gain.std_error
-            turns = (net + self.cost_per_ha - treated * marks) / estimate
+            with np.errstate(over="ignore"):  # a gain near zero turns at no price
+                turns = (net + self.cost_per_ha - treated * marks) / estimate
         prices, weights = price_points(self.prices, turns)
         owed = net + self.cost_per_ha - gains[:, None] * prices
         treated_t_ha = np.broadcast_to(self.control_yield_t_ha + gains[:, None], owed.shape)

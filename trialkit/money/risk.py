@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from trialkit.money.belief import believed
-from trialkit.money.money_checks import check_number
+from trialkit.money.money_checks import check_number, check_whole
 from trialkit.money.net_money import Floats, NetMoney, Unsure
 from trialkit.money.payoff import PriceGain, net_money
 
@@ -113,7 +113,7 @@ def season_risk(
     (0.024, None)
     """
     check_number(lose_more_than, "The loss to give the chance of", unit="per hectare")
-    check_number(seasons, "The number of seasons", least=1)
+    check_whole(seasons, "The number of seasons", least=1)
     net = net_money(
         gain_t_ha, std_error, df, price_per_t=price_per_t, cost_per_ha=cost_per_ha,
         price_range=price_range, saved_per_ha=saved_per_ha, price_gain=price_gain,

@@ -74,9 +74,11 @@ def next_step_headline(step: NextStep, treatment: str) -> str:
     """
     if step.answer == "test again":
         return f"Test {treatment} again: {step.pairs} pairs of strips next season."
+    # One season cannot say that the next is like it, and a sure answer rests on that.
+    trust = "" if step.seasons_known else ", as long as other seasons are like this one"
     if step.answer == "use it":
-        return f"Use {treatment}; another trial is not worth its cost."
-    return f"Stop: leave {treatment} out; another trial is not worth its cost."
+        return f"Use {treatment}: another trial is not worth its cost{trust}."
+    return f"Stop: leave {treatment} out. Another trial is not worth its cost{trust}."
 
 
 def next_step_sentences(step: NextStep, treatment: str, currency: str) -> tuple[str, ...]:

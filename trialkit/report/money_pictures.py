@@ -10,6 +10,7 @@ import plotnine as p9
 from trialkit.errors import MoneyError
 from trialkit.report import money_words as words
 from trialkit.report.pictures import AMBER, BLUE, INK, LINE, PALE, PAYS, QUIET, Picture, house_theme
+from trialkit.report.planning_captions import price_axis
 
 if TYPE_CHECKING:
     from trialkit.money import NextStep
@@ -69,7 +70,7 @@ def break_even_picture(
         + p9.scale_fill_manual(values=[_DOES_NOT_PAY, PALE, PAYS], breaks=names, drop=False)
         + p9.scale_y_continuous(limits=(0, top), expand=(0, 0))
         + p9.scale_x_continuous(expand=(0, 0))
-        + p9.labs(x=words.price_axis(currency), y=words.cost_axis(currency), fill="")
+        + p9.labs(x=price_axis(currency), y=words.cost_axis(currency), fill="")
         + house_theme()
         + p9.theme(legend_key=p9.element_rect(color=LINE), panel_grid_major=p9.element_blank())
     )

@@ -47,11 +47,6 @@ def about(value: float, digits: int = 2) -> str:
     return number(value, max(digits - 1 - math.floor(math.log10(abs(value))), 0))
 
 
-def price_axis(currency: str) -> str:
-    """Return the words for the axis of prices."""
-    return f"Price of grain, {currency} a tonne"
-
-
 def cost_axis(currency: str) -> str:
     """Return the words for the axis of costs."""
     return f"Cost of the dressing, {currency} a hectare"

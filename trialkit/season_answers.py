@@ -11,7 +11,10 @@ from trialkit.errors import SeasonsError, TrialkitError, TrialkitWarning
 from trialkit.result import Summary
 from trialkit.season import analyse
 from trialkit.trial import Trial, TrialConfig, open_trial
+from trialkit.trial.config import FILE
+from trialkit.trial.folder import HARVEST_FOLDER
 from trialkit.trial.stored_result import read_stored
+from trialkit.trial.tables import FORMS
 
 Progress = Callable[[str], None]
 
@@ -73,6 +76,27 @@ def season_answers(folders: Sequence[str | Path], tell: Progress) -> tuple[Seaso
     _check_once_each(answers)
     _check_comparable(answers)
     return tuple(answers)
+
+
+def trials_beside(trial_folder: str | Path) -> list[Path]:
+    """Return the harvested trial folders beside one, itself among them, by name.
+
+    Parameters
+    ----------
+    trial_folder
+        A trial folder.
+    """
+    home = Path(trial_folder).resolve().parent
+    folders = sorted(path.parent for path in home.glob(f"*/{FILE}"))
+    return [folder for folder in folders if _harvested(folder)]
+
+
+def _harvested(folder: Path) -> bool:
+    logs = folder / HARVEST_FOLDER
+    weighed = folder / FORMS["weights"].file
+    return (logs.is_dir() and any(logs.iterdir())) or (
+        weighed.is_file() and len(weighed.read_bytes().splitlines()) > 1
+    )
 
 
 def _same(path: Path, others: Sequence[Path]) -> bool:

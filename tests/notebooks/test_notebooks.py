@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import shutil
 from html.parser import HTMLParser
 
 import nbformat
@@ -10,6 +11,7 @@ import pytest
 from nbclient import NotebookClient
 
 from trialkit.report.render import render
+from trialkit.season import analyse, write_results
 from trialkit.shipped import demo_folders, demo_trials, shipped
 from trialkit.trial import open_trial
 
@@ -158,3 +160,23 @@ def test_the_harvest_from_top_to_bottom(trial):
     for shown in ("passes", "delay", "ends", "left-out", "spread", "maps", "strips", "rows"):
         assert any("text/html" in output.get("data", {}) for output in outputs[shown]), shown
     assert "Height above surroundings" in str(outputs["relief"])
+
+
+def test_across_seasons_from_top_to_bottom(tmp_path):
+    # One season stored, so that the other is the only one to be worked out.
+    for name, folder in demo_trials().items():
+        shutil.copytree(folder, tmp_path / name)
+    first = open_trial(tmp_path / min(demo_trials()))
+    write_results(first, analyse(first))
+    outputs = outputs_of("06-across-seasons", first.path)
+    for cell in ("answer", "gains", "money", "rows", "frost"):
+        assert any("text/html" in output.get("data", {}) for output in outputs[cell]), cell
+    assert "2 seasons: " in str(outputs["answer"])
+    (read,) = outputs["read"]
+    assert read["data"]["text/html"].count("Worked out anew") == 1
+
+
+def test_across_seasons_with_one_season(tmp_path):
+    shutil.copytree(demo_folders()["oats-2025-to-plan"], tmp_path / "only")
+    outputs = outputs_of("06-across-seasons", tmp_path / "only")
+    assert "There is one season here" in str(outputs["read"])

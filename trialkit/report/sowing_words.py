@@ -48,12 +48,10 @@ OTHERWISE = (
     "for a part from_m, to_m and from_end; moved_m and toward."
 )
 WRITE_DOWN = (
-    "The time each strip was begun, and by whom; rain, dust, wet holes.",
-    "Depth, speed, setting of the meter: the same on all strips.",
-    "Seed loaded and left over of each treatment: loaded less left over, over the hectares, is the "
-    "rate that was sown.",
+    "Who drove, who looked; rain, dust, wet holes; blockages, misses and overlaps.",
+    "Seed loaded and left over of each treatment: the difference over the hectares is the rate "
+    "that was sown.",
     "When the last dressed seed was in the ground: last_sown in dressing.csv.",
-    "Blockages, misses and overlaps: strip, from and to in metres, from which end.",
 )
 NO_LAYOUT = (
     "There is no layout yet, so the order, the hectares and the seed of each treatment are not "

@@ -19,6 +19,10 @@ if TYPE_CHECKING:
 _WIDTH_IN = 7.2
 #: Room beside the seasons' own intervals, as a share of what they span.
 _MARGIN = 0.45
+#: Height of a row, inches, and with more rows than `_MANY`.
+_ROW_IN, _LOW_ROW_IN, _MANY = 0.34, 0.2, 14
+#: Size of the mark of the season that weighs most, of 100 for that of all seasons.
+_HEAVIEST = 60.0
 
 
 def gain_forest(
@@ -123,7 +127,7 @@ def _forest(
         plot,
         alt=words.forest_words(table, pooled, axis, columns[0]),
         width_in=_WIDTH_IN,
-        height_in=1.0 + 0.34 * len(rows),
+        height_in=1.0 + (_ROW_IN if len(rows) <= _MANY else _LOW_ROW_IN) * len(rows),
         caption=words.forest_caption(cut),
     )
 
@@ -132,6 +136,7 @@ def _rows(table: pd.DataFrame, pooled: Pooled, columns: tuple[str, str, str]) ->
     seasons = table[["label", *columns, "weight_pct"]].set_axis(
         ["label", "middle", "low", "high", "weight"], axis=1
     )
+    seasons["weight"] *= _HEAVIEST / seasons["weight"].max()
     together = pd.DataFrame(
         {
             "label": [words.ALL, words.NEXT],

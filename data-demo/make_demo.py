@@ -145,6 +145,7 @@ season = 2023
 crop = "oats"
 paddock = "Low End"
 question = "Does the dressing pay, and does it help where frost sits?"
+frost = true             # a hard one, while the oats flowered
 invented = true
 
 # Exactly one treatment is the untreated control. Costs are in the currency below.
@@ -224,6 +225,7 @@ season = 2024
 crop = "oats"
 paddock = "Long Rise"
 question = "Does the dressing pay in a year without frost?"
+frost = false
 invented = true
 
 # Exactly one treatment is the untreated control. Costs are in the currency below.
@@ -291,10 +293,44 @@ control = true
 description = "Bare seed from the same lot"
 cost_per_ha = 0
 
+# Its cost follows from the products, the work under [dressing] and the seed rate: 14.20 a hectare.
 [[treatments]]
 name = "dressed"
 description = "Microbe broth, mineral powder and kelp syrup in water, 12 L a tonne"
-cost_per_ha = 14.20      # products, mixing and the auger's extra time
+
+# Invented products: names, rates, prices and all that a label would say are made up.
+[[treatments.products]]
+name = "root microbe broth"
+form = "watery"
+per_t = 4
+unit = "l"
+pack = 10
+cost_per_pack = 185
+living_per_ml = 5e8
+minimum_per_seed = 1e4   # as its maker would ask
+keeps_mixed_h = 4
+keeps_on_seed_h = 24
+
+[[treatments.products]]
+name = "mineral powder"
+form = "powder"
+per_t = 2
+unit = "kg"
+density_kg_l = 2.5       # of the mineral, not of the heap
+pack = 10
+cost_per_pack = 87.50
+keeps_on_seed_h = 2000
+
+[[treatments.products]]
+name = "kelp syrup"
+form = "syrupy"
+per_t = 3
+unit = "l"
+density_kg_l = 1.2
+water_pct = 60
+pack = 20
+cost_per_pack = 240
+keeps_on_seed_h = 500
 
 [machines]
 seeder_m = 12
@@ -310,7 +346,26 @@ cv_pct = 4               # strips side by side differ by so much, % of the yield
 hoped_gain_t_ha = 0.2
 
 [sowing]
-seed_kg_ha = 75
+seed_kg_ha = 80
+target_plants_m2 = 190
+seed_weight_g_1000 = 37
+germination_pct = 96
+establishment_pct = 92
+seed_moisture_pct = 11.0
+row_spacing_m = 0.25
+seed_cost_per_t = 380
+cart_kg = 600            # what the seeder's tank holds
+purge_kg = 40            # run through and thrown away whenever a treatment is begun
+
+# How the seed is dressed: a stirred pail, a small tank at the auger, a pump with a dial.
+[dressing]
+rate_l_t = 12            # litres of mix on a tonne of seed, water included
+mixer_l = 3              # what the pail holds, as far as it is filled
+tank_l = 5
+auger_t_h = 6
+jug_l = 1
+sown_after_h = 6         # from dressing until the last seed is in the ground
+work_per_t_seed = 50     # mixing, and the auger's extra time
 
 [harvest]
 standard_moisture_pct = 12.5
@@ -378,6 +433,7 @@ def make_frost(folder: Path) -> None:
         site=simulate.Site(longitude=85.0, latitude=-38.5, heading_deg=23.0),
     )
     boundary = simulate.field_boundary(layout)
+    ground = draw_ground(simulate.measure(layout), FROST_FIELD, seed=0)
     season = simulate.harvest_trial(
         layout,
         FROST_FIELD,
@@ -410,6 +466,7 @@ def make_frost(folder: Path) -> None:
         export=FROST_EXPORT,
         log_name="low-end-2023-12-05.csv",
     )
+    _write_temperatures(folder / "temperatures", ground, draws[5])
 
 
 def make_no_frost(folder: Path) -> None:
@@ -424,7 +481,6 @@ def make_no_frost(folder: Path) -> None:
         site=simulate.Site(longitude=85.031, latitude=-38.482, heading_deg=112.0),
     )
     boundary = simulate.field_boundary(layout)
-    ground = draw_ground(simulate.measure(layout), FROST_FIELD, seed=0)
     season = simulate.harvest_trial(
         layout,
         NO_FROST_FIELD,
@@ -453,7 +509,6 @@ def make_no_frost(folder: Path) -> None:
         export=NO_FROST_EXPORT,
         log_name="long-rise-2024-11-28.csv",
     )
-    _write_temperatures(folder / "temperatures", ground, draws[5])
 
 
 #: The demo trials by folder, two harvested and one to plan. The first in the order of the alphabet

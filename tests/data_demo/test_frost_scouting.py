@@ -50,7 +50,8 @@ def test_sterility_is_the_loss_that_is_true(scouted):
     strips = pd.DataFrame(truth["strips"])
     assert scouted.sterility["strip"].tolist() == strips["strip"].tolist()
     by_arm = scouted.sterility.groupby("treatment")["loss_pct"].mean()
-    # 0.15 of the crop where nothing is done, 0.55 of that where dressed; 80 heads an arm: standard error 2.
+    # 0.15 of the crop where nothing is done, 0.55 of that where dressed. 80 heads an arm: the
+    # standard error is 2.
     assert by_arm["untreated"] == pytest.approx(16, abs=5)
     assert by_arm["dressed"] == pytest.approx(0.55 * 16, abs=4)
 

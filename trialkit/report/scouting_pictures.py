@@ -144,7 +144,12 @@ def frost_plot(
         + _stage_words(stages, nights, top)
         + joined
         + _night_marks(nights)
-        + p9.scale_x_datetime(date_breaks=_breaks(nights["date"]), date_labels="%d %b")
+        + p9.scale_x_datetime(
+            date_breaks=_breaks(nights["date"]),
+            date_labels="%d %b",
+            # Room for the words of a stage at the first or the last night.
+            expand=(0.08 if stages is not None else 0.05, 0),
+        )
         + p9.scale_y_continuous(labels=_whole)
         + p9.coord_cartesian(ylim=(floor, top))
         + p9.labs(x="", y=_NIGHT_AXIS)
@@ -223,7 +228,9 @@ def _whole(values: Sequence[float]) -> list[str]:
 
 def _breaks(dates: pd.Series) -> str:
     days = (dates.max() - dates.min()).days
-    return "2 weeks" if 21 < days <= 90 else "1 month" if days > 90 else "3 days"
+    if days > 90:
+        return "1 month"
+    return "2 weeks" if days > 35 else "1 week" if days > 14 else "3 days"
 
 
 def _frost_words(frost: FrostNights, risk: FrostRisk | None) -> str:

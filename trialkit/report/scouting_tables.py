@@ -1,0 +1,179 @@
+"""Tables of the scouting: stands, how many counts, harmful nights, sterility, scores."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import pandas as pd
+
+from trialkit.columns import label
+from trialkit.report import numbers
+from trialkit.report.pieces import Piece
+from trialkit.report.table_look import house_table
+
+if TYPE_CHECKING:
+    from trialkit.scouting import ComparisonCounts, CountComparison, FrostRisk, ScoreComparison
+
+_WORDS = {
+    "against": "Change",
+    "interval": "Interval",
+    "p": "p",
+    "strips": "Strips",
+    "counts_a_strip": "Places a strip",
+    "detectable_pct": "Difference it shows, %",
+    "date": "Morning of",
+    "threshold_c": "Harmful below, °C",
+    "hours_sure": "Hours below it",
+    "stage_name": "Growth stage",
+    "verdict": "What that says",
+    "heads": "Heads",
+    "loss_pct": "Yield it can have cost, %",
+    "difference": "Difference",
+    "blocks": "Blocks higher / lower / equal",
+    "method": "Method",
+}
+
+
+def _headings(table: pd.DataFrame) -> dict[str, str]:
+    return {str(name): _WORDS.get(str(name), label(str(name))) for name in table}
+
+
+def stand_rows(found: CountComparison) -> Piece:
+    """Show plants/m² by treatment, with the change against the control.
+
+    Parameters
+    ----------
+    found
+        From `trialkit.scouting.compare_counts`.
+    """
+    ratios = found.ratios.to_dict("index")
+    rows = []
+    for name, mean in found.means.to_dict("index").items():
+        plants = [numbers.number(mean[end], 0) for end in ("estimate", "low", "high")]
+        row = {"treatment": str(name), "plants_m2": f"{plants[0]} ({plants[1]} to {plants[2]})"}
+        if name in ratios:
+            own = ratios[name]
+            row["against"] = _change(own["estimate"])
+            row["interval"] = f"{_change(own['low'])} to {_change(own['high'])}"
+            row["p"] = numbers.p_text(float(own["p"]))
+        rows.append(row)
+    table = pd.DataFrame(rows)
+    return house_table(
+        "stands",
+        table,
+        caption=f"Plants/m², from {found.counts} counts in {found.strips} strips",
+        headings=_headings(table),
+        decimals={},
+        right=("plants_m2", "against", "interval", "p"),
+    )
+
+
+def _change(ratio: float) -> str:
+    text = numbers.number(100 * (ratio - 1), 0)
+    return f"+{text}%" if ratio > 1 and text != "0" else f"{text}%"
+
+
+def places_rows(wanted: ComparisonCounts) -> Piece:
+    """Show what each number of places to count can show.
+
+    Parameters
+    ----------
+    wanted
+        From `trialkit.scouting.counts_for_difference`.
+    """
+    return house_table(
+        "places",
+        wanted.table,
+        caption=f"What counting shows, with {wanted.pairs} pairs of strips",
+        headings=_headings(wanted.table),
+        decimals={"counts_a_strip": 0, "detectable_pct": 0},
+        note=wanted.sentence,
+    )
+
+
+def harmful_rows(risk: FrostRisk) -> Piece:
+    """Show the nights that could or may have hurt, or of which nothing is known.
+
+    Parameters
+    ----------
+    risk
+        From `trialkit.scouting.frost_risk`.
+    """
+    told = risk.nights[~risk.nights["verdict"].isin(["not cold enough", "no threshold"])]
+    if told.empty:
+        return Piece("")
+    table = pd.DataFrame(
+        {
+            "date": [f"{day.day} {day:%B}" for day in told["date"]],
+            "logger": told["logger"],
+            "minimum_c": told["minimum_c"],
+            "stage_name": [
+                f"{name} ({numbers.number(code, 0)})" if name else "not known"
+                for name, code in zip(told["stage_name"], told["stage"], strict=True)
+            ],
+            "threshold_c": told["sure_below_c"].replace(-float("inf"), float("nan")),
+            "hours_sure": told["hours_sure"],
+            "verdict": told["verdict"],
+        }
+    )
+    return house_table(
+        "harmful-nights",
+        table,
+        caption="Nights to follow up",
+        headings=_headings(table),
+        decimals={"minimum_c": 1, "threshold_c": 1, "hours_sure": 1},
+    )
+
+
+def sterility_rows(strips: pd.DataFrame) -> Piece:
+    """Show sterile florets by strip.
+
+    Parameters
+    ----------
+    strips
+        From `trialkit.scouting.sterility_by_strip`.
+    """
+    order = numbers.counting_order(strips["strip"])
+    names = ["strip", "block", "treatment", "heads", "florets", "sterile_pct", "loss_pct"]
+    table = strips.iloc[order][names]
+    return house_table(
+        "sterility",
+        table,
+        caption="Sterile florets by strip",
+        headings=_headings(table),
+        decimals={"heads": 0, "florets": 0, "sterile_pct": 1, "loss_pct": 1},
+        note="The yield lost is at most this: grains that are left may grow larger.",
+    )
+
+
+def score_rows(found: ScoreComparison) -> Piece:
+    """Show the comparisons of one score, day by day.
+
+    Parameters
+    ----------
+    found
+        From `trialkit.scouting.compare_scores`.
+    """
+    rows = [
+        {
+            "date": f"{row['date'].day} {row['date']:%B}",
+            "treatment": row["treatment"],
+            "difference": numbers.signed_t_ha(row["difference"], 1),
+            "interval": ""
+            if pd.isna(row["low"])
+            else numbers.signed_range(row["low"], row["high"], 1),
+            "blocks": f"{row['higher']} / {row['lower']} / {row['equal']}",
+            "p": numbers.p_text(float(row["p"])),
+            "method": row["method"],
+        }
+        for row in found.rows.to_dict("records")
+    ]
+    table = pd.DataFrame(rows)
+    return house_table(
+        f"score-{len(rows)}",
+        table,
+        caption=f"{found.score}: difference from {found.against}",
+        headings=_headings(table) | {"date": "Day"},
+        decimals={},
+        right=("difference", "interval", "blocks", "p"),
+    )

@@ -59,3 +59,9 @@ def test_arrays_and_series_stay_what_they_are():
 def test_a_unit_that_cannot_be_used(unit, to, crop, says):
     with pytest.raises(UnitError, match=says):
         convert(1.0, unit, to, crop=crop)
+
+
+@pytest.mark.parametrize("unit", ["bag", "Bags", "bags/ac"])
+def test_a_bag_is_no_unit(unit):
+    with pytest.raises(UnitError, match="A bag is no unit: say what it holds"):
+        convert(1.0, unit, "kg")

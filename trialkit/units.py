@@ -47,6 +47,9 @@ def _registry(bushel_lb: float | None) -> pint.UnitRegistry[float]:
 
 _SPELLINGS = {"%": "percent", "deg": "degree", "°": "degree", "km/h": "kmh", "kph": "kmh"}
 
+#: Known to pint, as 94 lb of cement; on a farm a bag holds what its maker put into it.
+_NO_UNITS = {"bag", "bags"}
+
 
 def convert(values: Values, unit: str, to: str, *, crop: str | None = None) -> Values:
     """Convert values from one unit to another.
@@ -76,6 +79,8 @@ def convert(values: Values, unit: str, to: str, *, crop: str | None = None) -> V
 
     if unit.strip() == to.strip():
         return values
+    if _NO_UNITS & {*unit.lower().replace("/", " ").split(), *to.lower().replace("/", " ").split()}:
+        raise UnitError("A bag is no unit: say what it holds, in kg, g, l or ml.")
     bushel_lb = None
     if "bu" in unit.replace("/", " ").split() or "bu" in to.replace("/", " ").split():
         bushel_lb = BUSHEL_LB.get((crop or "").lower())

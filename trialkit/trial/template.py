@@ -44,9 +44,53 @@ name = ""                # for example "dressed"
 description = ""         # what is in it
 cost_per_ha = ""         # products and work, in your currency, for example 14.50
 # cost_per_t_seed = 180  # or the cost for each tonne of seed; then fill in [sowing]
+# seed_t = 1.2           # tonnes to dress; else what the strips take
+# mixing_order = ["root microbe"]  # each product once, as the labels ask; else the usual order
+
+# What is on its seed, as the labels say, for `trialkit runsheet FOLDER`. Where each product has a
+# price you may leave the cost above out: it follows from them. More products: the same again.
+# [[treatments.products]]
+# name = "root microbe"
+# form = "watery"        # a thin liquid; or "powder", or "syrupy" (a thick liquid)
+# per_t = 2              # a tonne of seed; or per_ha
+# unit = "l"             # or "ml", "kg", "g"; powders are weighed
+# density_kg_l = 1.0     # weight of a litre
+# water_pct = 90         # water in it
+# pack = 10              # what a pack holds, in unit
+# cost_per_pack = 150    # or cost_per_l, or cost_per_kg
+# living_per_ml = 1e9    # living organisms in a millilitre, or living_per_g
+# minimum_per_seed = 1e4  # that a seed must carry
+# keeps_mixed_h = 4      # hours once mixed
+# keeps_on_seed_h = 24   # hours once on the seed
+# fungicide = false      # whether it kills fungi or bacteria
 
 # [sowing]
-# seed_kg_ha = 80
+# seed_kg_ha = 80        # bare seed, the same for all; or the next four, from which it follows
+# target_plants_m2 = 200
+# seed_weight_g_1000 = 36  # a thousand seeds of this lot
+# germination_pct = 95
+# establishment_pct = 90
+# seed_moisture_pct = 11
+# row_spacing_m = 0.25
+# cart_kg = 4000         # what the seeder's cart or tank holds
+# tanks = 1              # seed tanks that can be switched apart
+# reserve_pct = 5
+# purge_kg = 40          # run through and thrown away whenever a treatment is begun
+# seed_cost_per_t = 380
+
+# [dressing]
+# rate_l_t = 10          # litres of mix on a tonne of seed, water included
+# mixer_l = 20           # what the mixer holds, as far as it is filled
+# tank_l = 80            # what the tank at the auger holds
+# auger_t_h = 40         # seed through the auger, as timed
+# jug_l = 5              # to count in whole jugs
+# bucket_l = 10          # for the catch test
+# stands_h = 0           # hours a mix stands before it goes on
+# sown_after_h = 12      # hours until the last seed is in the ground
+# in_sun = false         # whether mix or dressed seed stands in the sun
+# seed_has_fungicide = false
+# storage_limit_pct = 12.5
+# work_per_t_seed = 40   # mixing and machines, money a tonne; for a cost that follows from products
 
 # How to read the seeder's own record, where you copy one into the folder as-sown/: lines, areas
 # or points. The headings and names are those of the file.

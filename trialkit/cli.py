@@ -202,16 +202,21 @@ def analyse(folder: Folder, as_json: Json = False) -> None:
 
 
 @app.command()
-def report(folder: Folder, as_json: Json = False) -> None:
+def report(
+    folder: Folder,
+    pdf: Annotated[bool, typer.Option("--pdf", help="Also set the report as a PDF.")] = False,
+    as_json: Json = False,
+) -> None:
     """Write the season report as one HTML file, to read, print or mail."""
     from trialkit.report.render import render
     from trialkit.trial import open_trial
 
     trial = open_trial(folder)
     out_file = trial.results / "report.html"
+    pdf_file = trial.results / "report.pdf" if pdf else None
     with _progress(None) as tell:
-        written = render(folder, out_file, progress=tell)
-    _wrote([written], as_json)
+        written = [render(folder, out_file, pdf_file=pdf_file, progress=tell)]
+    _wrote([*written, pdf_file] if pdf_file else written, as_json)
 
 
 @app.command()

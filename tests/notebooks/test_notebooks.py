@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import re
 import shutil
+from html import unescape
 from html.parser import HTMLParser
 
 import nbformat
+import pypdf
 import pytest
 from nbclient import NotebookClient
 
@@ -83,9 +85,19 @@ def trial():
 
 
 @pytest.fixture(scope="module")
-def markup(trial, tmp_path_factory):
+def report(trial, tmp_path_factory):
     out = tmp_path_factory.mktemp("report") / "report.html"
-    return render(trial, out).read_text(encoding="utf-8")
+    return render(trial, out, pdf_file=out.with_suffix(".pdf"))
+
+
+@pytest.fixture(scope="module")
+def markup(report):
+    return report.read_text(encoding="utf-8")
+
+
+@pytest.fixture(scope="module")
+def paper(report):
+    return pypdf.PdfReader(report.with_suffix(".pdf"))
 
 
 def test_the_season_report_needs_nothing_else(markup):
@@ -131,6 +143,58 @@ def test_the_season_report_says_everything(markup, trial):
 def test_the_season_report_has_no_stray_numbers(markup):
     text = " ".join(Page(markup).words)
     assert not re.search(r"\bnan\b|\bNaN\b|\bNone\b|\binf\b", text)
+
+
+def test_the_first_page_is_the_first_sheet_and_all_are_numbered(paper, trial):
+    config = open_trial(trial).config
+    texts = [" ".join(sheet.extract_text().split()) for sheet in paper.pages]
+    assert "How to read this page" in texts[0]
+    assert "What to know before you rely on it" not in texts[0]
+    assert texts[1].startswith("What to know before you rely on it")
+    for number, text in enumerate(texts, 1):
+        assert f"{config.trial.name}, {config.trial.season}" in text
+        assert f"{number} / {len(texts)}" in text
+        assert len(text) > 200, "a sheet with next to nothing on it"
+
+
+def test_no_heading_is_left_alone_at_the_foot_of_a_sheet(paper, markup):
+    headings = re.findall(r"<h2[^>]*>(.*?)</h2>", markup)
+    captions = re.findall(r'<figure class="tk-table"><figcaption>(.*?)</figcaption>', markup)
+    assert len(headings) > 8
+    for sheet in paper.pages:
+        lines = [line.strip() for line in sheet.extract_text().splitlines() if line.strip()]
+        # The last two lines are the foot: the trial and the number of the page.
+        above = [line for line in lines if "Biological" not in line and " / " not in line]
+        assert unescape(above[-1]) not in {unescape(text) for text in (*headings, *captions)}
+
+
+def of_structure(node, found):
+    """Collect what a tagged PDF is made of: kind and alternative text, in reading order."""
+    node = node.get_object()
+    if isinstance(node, list):
+        for part in node:
+            of_structure(part, found)
+    elif hasattr(node, "get"):
+        if "/S" in node:
+            found.append((node["/S"], node.get("/Alt")))
+        if "/K" in node:
+            of_structure(node["/K"], found)
+    return found
+
+
+def test_the_pdf_can_be_read_without_seeing_it(paper, markup):
+    root = paper.trailer["/Root"]
+    assert root["/MarkInfo"]["/Marked"]
+    assert root["/Lang"] == "en"
+    parts = of_structure(root["/StructTreeRoot"]["/K"], [])
+    page = Page(markup)
+    figures = [alt for kind, alt in parts if kind == "/Figure"]
+    assert figures == [unescape(image["alt"]) for image in page.images]
+    kinds = [kind for kind, _ in parts]
+    assert [int(kind[2]) for kind in kinds if re.fullmatch("/H[1-6]", kind)] == page.headings
+    # A table that goes on overleaf is two, each with its headings.
+    assert kinds.count("/Table") == kinds.count("/THead") >= page.tables
+    assert kinds.count("/TH") >= 3 * page.tables
 
 
 def outputs_of(name, folder):

@@ -9,8 +9,11 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from markupsafe import Markup
+
 from trialkit import errors
 from trialkit.errors import TrialkitError
+from trialkit.report.paper import write_pdf
 from trialkit.shipped import shipped
 from trialkit.trial.config import FILE, read_config
 from trialkit.trial.writing import write_whole
@@ -24,6 +27,7 @@ NOTEBOOK = "05-season-report.ipynb"
 #: Cells with this tag are for who works in the notebook, not for the page.
 NOTEBOOK_ONLY = "notebook-only"
 PARAMETERS = "parameters"
+PAPER_STYLE = "report-paper.css"
 
 #: No season takes this long; a cell that does will never end.
 _CELL_TIMEOUT_S = 600
@@ -38,10 +42,11 @@ def render(
     trial_folder: Path,
     out_file: Path,
     *,
+    pdf_file: Path | None = None,
     notebook: Path | None = None,
     progress: Progress | None = None,
 ) -> Path:
-    """Write the season report of a trial as one self-contained HTML file.
+    """Write the season report of a trial as one self-contained HTML file, and as a PDF.
 
     Parameters
     ----------
@@ -49,6 +54,8 @@ def render(
         The trial folder.
     out_file
         Where the report goes; it is replaced only by a whole new one.
+    pdf_file
+        Where the same report goes as an A4 PDF; None for no PDF.
     notebook
         Notebook to run instead of the season report that comes with trialkit.
     progress
@@ -62,7 +69,8 @@ def render(
     Raises
     ------
     TrialkitError
-        If the trial cannot be analysed, or a cell of the notebook stops.
+        If the trial cannot be analysed, a cell of the notebook stops, or the libraries that set
+        a PDF are missing.
     """
     import nbformat
 
@@ -73,10 +81,18 @@ def render(
     except Exception as error:  # what is no notebook fails in many ways
         raise TrialkitError(f"{source}: this notebook cannot be read: {error}.") from error
     _set_parameter(content, trial_folder.resolve())
+    # What only a notebook shows, such as controls, need not be worked out for the page.
+    content.cells = [
+        cell for cell in content.cells if cell.cell_type != "code" or not _notebook_only(cell)
+    ]
     _run(content, tell)
     tell("Writing the report")
-    page = _page(_body(content), _title(trial_folder))
-    return write_whole(out_file, page)
+    body, title = _body(content), _title(trial_folder)
+    written = write_whole(out_file, _page(body, title))
+    if pdf_file is not None:
+        tell("Setting the PDF")
+        write_pdf(_paper(body, title), pdf_file)
+    return written
 
 
 def _set_parameter(notebook: NotebookNode, trial_folder: Path) -> None:
@@ -168,6 +184,10 @@ def _step(notebook: NotebookNode, cell_index: int) -> str:
     return ""
 
 
+def _notebook_only(cell: NotebookNode) -> bool:
+    return NOTEBOOK_ONLY in cell.metadata.get("tags", ())
+
+
 def _body(notebook: NotebookNode) -> str:
     """Return the notebook's words and results as HTML, without its code."""
     from nbconvert import HTMLExporter
@@ -179,8 +199,7 @@ def _body(notebook: NotebookNode) -> str:
     notebook.cells = [
         cell
         for cell in notebook.cells
-        if NOTEBOOK_ONLY not in cell.metadata.get("tags", ())
-        and (cell.cell_type == "markdown" or cell.get("outputs"))
+        if not _notebook_only(cell) and (cell.cell_type == "markdown" or cell.get("outputs"))
     ]
     exporter = HTMLExporter(
         template_name="basic",
@@ -199,6 +218,15 @@ def _page(body: str, title: str) -> str:
 
     style = page_file("page.css") + page_file("pieces.css")
     return fill("page.html", title=title, style=Piece(style), body=Piece(body))
+
+
+def _paper(body: str, title: str) -> str:
+    """Return the report as it goes on paper: the same words, with a foot on each page."""
+    from trialkit.report.pieces import Piece, fill, page_file
+
+    style = "".join(map(page_file, ("page.css", "pieces.css", PAPER_STYLE)))
+    foot = Markup('<div data-foot="{}">{}</div>').format(title, Piece(body))
+    return fill("page.html", title=title, style=Piece(style), body=foot)
 
 
 def _title(trial_folder: Path) -> str:

@@ -219,6 +219,19 @@ def test_the_design_from_top_to_bottom(folder):
     assert invented == (folder == "oats-2023-hard-frost")
 
 
+# A paddock to plan in with its recipe, and one that was sown long ago and says nothing of a mix.
+@pytest.mark.parametrize("folder", ["oats-2025-to-plan", "oats-2023-hard-frost"])
+def test_the_sowing_from_top_to_bottom(folder):
+    outputs = outputs_of("02-sowing", demo_folders()[folder])
+    for cell in ("dial", "match", "match-rows", "seed", "meter", "arms", "order", "clean-outs"):
+        assert any("text/html" in output.get("data", {}) for output in outputs[cell]), cell
+    planned = folder == "oats-2025-to-plan"
+    assert ("says all that the run sheets need" in str(outputs["missing"])) == planned
+    assert ("[dressing] mixer_l" in str(outputs["missing"])) != planned
+    for cell in ("mix", "packs", "morning"):
+        assert bool(outputs[cell]) == planned, cell
+
+
 def test_the_harvest_from_top_to_bottom(trial):
     outputs = outputs_of("04-harvest", trial)
     for shown in ("passes", "delay", "ends", "left-out", "spread", "maps", "strips", "rows"):

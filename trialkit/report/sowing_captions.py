@@ -19,8 +19,8 @@ FLOW_AXIS = "Flow, l/min"
 ACROSS_AXIS = "Across the passes, m"
 ALONG_AXIS = "Along them, m"
 ORDER_CAPTION = (
-    "The number is the place in the sowing order; the arrow is the first pass of the strip. Not to "
-    "scale: stretched across."
+    "The number is the place in the sowing order, the letter the treatment; the arrow is the first "
+    "pass of the strip. Not to scale: stretched across."
 )
 
 MIX_TITLE = "One mix, in the order it goes in"

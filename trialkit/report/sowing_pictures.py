@@ -153,8 +153,10 @@ def order_picture(order: SowingOrder, strips: pd.DataFrame, *, control: str) -> 
         leaves_m=np.where(near_first, table["start_m"] + inside, far - inside),
         arrives_m=np.where(near_first, far - inside, table["start_m"] + inside),
         text_m=(table["start_m"] + far) / 2,
+        mark=[f"{n}\n{letters[name]}" for n, name in table[["order", "treatment"]].to_numpy()],
     )
-    fills = dict(zip(labels.values(), _TREATMENTS, strict=False))
+    fills = dict.fromkeys(labels.values(), LINE)  # beyond the colours, the letters tell
+    fills |= dict(zip(labels.values(), _TREATMENTS, strict=False))
     arrow = p9.arrow(length=0.07, type="closed")
     plot = (
         p9.ggplot(table)
@@ -170,7 +172,7 @@ def order_picture(order: SowingOrder, strips: pd.DataFrame, *, control: str) -> 
             arrow=arrow,
         )
         + p9.geom_label(
-            p9.aes("middle_m", "text_m", label="order"), size=9, fill="white", label_size=0.2
+            p9.aes("middle_m", "text_m", label="mark"), size=9, fill="white", label_size=0.2
         )
         + p9.geom_text(
             p9.aes("middle_m", "start_m", label="strip"),
@@ -179,7 +181,7 @@ def order_picture(order: SowingOrder, strips: pd.DataFrame, *, control: str) -> 
             nudge_y=-0.02 * float(far.max()),
             color=INK,
         )
-        + p9.scale_fill_manual(values=fills, na_value=LINE)
+        + p9.scale_fill_manual(values=fills)
         + p9.labs(x=words.ACROSS_AXIS, y=words.ALONG_AXIS, fill="")
         + house_theme()
         + p9.theme(panel_grid_major=p9.element_blank())

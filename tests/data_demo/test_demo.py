@@ -14,6 +14,7 @@ from trialkit.trial.config import read_config
 from trialkit.trial.folder import check_folder
 from trialkit.trial.laying_out import lay_out_folder
 from trialkit.trial.past_yields import read_past_yields
+from trialkit.trial.sowing_remarks import check_sowing
 from trialkit.units import convert
 
 HERE = Path(__file__).resolve().parents[2] / "data-demo"
@@ -205,6 +206,21 @@ def test_the_scales_tell_the_truth():
     found = dry / weights["area_ha"] / 1000
     true = pd.DataFrame(truth_of(name)["strips"]).set_index("strip")["yield_t_ha"]
     assert found[true.index].to_numpy() == pytest.approx(true.to_numpy(), rel=0.015)
+
+
+def test_the_cost_of_the_plan_follows_from_its_invented_recipe():
+    config, _ = read_config(HERE / PLAN / "trial.toml")
+    assert config.trial.invented
+    dressed = config.treatment("dressed")
+    assert dressed.cost_per_ha is None
+    assert dressed.cost_per_t_seed is None
+    # 4 l at 18.50, 2 kg at 8.75 and 3 l at 12 a tonne, 50 for the work; 80 kg/ha.
+    by_hand = (4 * 18.5 + 2 * 8.75 + 3 * 12 + 50) * 0.08
+    assert config.cost_per_ha("dressed") == pytest.approx(by_hand)
+    assert by_hand == pytest.approx(14.2)
+    assert check_sowing(config) == []
+    said = dressed.description.lower().replace("microbe broth", "root microbe broth")
+    assert all(product.name in said for product in dressed.recipe)
 
 
 def test_the_plan_can_be_laid_out_over_its_past_yields(tmp_path):

@@ -40,6 +40,18 @@ def test_counts_are_read_with_numbers_and_dates(tmp_path):
     assert table["date"].tolist() == [pd.Timestamp("2024-06-01"), pd.NaT]
 
 
+def test_times_of_a_dressing_need_no_day(tmp_path):
+    text = (
+        "date,product,amount,unit,start,end\n2025-05-12,broth,1,l,7:40,12.05\n"
+        "2025-05-12,broth,1,l,,2025-05-13 00:10\n"
+    )
+    table, faults = read(tmp_path, "dressing", text)
+    assert faults == []
+    assert table["start"].tolist() == [pd.Timestamp("2025-05-12 07:40"), pd.NaT]
+    expected = [pd.Timestamp("2025-05-12 12:05"), pd.Timestamp("2025-05-13 00:10")]
+    assert table["end"].tolist() == expected
+
+
 def test_a_spreadsheet_with_semicolons_and_decimal_commas_reads_the_same(tmp_path):
     table, faults = read(
         tmp_path, "weights", "﻿strip;mass_kg;moisture_pct\r\nS0;1234,5;11,8\r\n".encode()
@@ -65,6 +77,27 @@ def test_a_spreadsheet_with_semicolons_and_decimal_commas_reads_the_same(tmp_pat
             "counts",
             "strip,count,area_m2\nS0,3,1\nCafé,1,1".encode("latin-1"),
             r"row 3: .*not UTF-8",
+        ),
+        ("dressing", "date,product,amount,unit\n2025-05-12,x,1\n", r"row 2: It has 3 cells"),
+        (
+            "dressing",
+            "date,product,amount,unit,start\n2025-05-12,x,1,l,25:00\n",
+            r"row 2, start: '25:00' is not a date. Write it like 07:40",
+        ),
+        (
+            "dressing",
+            "date,product,amount,unit,start\n12/5/25,x,1,l,7:40\n",
+            r"^dressing.csv, row 2, date: '12/5/25' is not a date[^\n]*$",
+        ),
+        (
+            "dressing",
+            "date,product,amount,unit,start\n2025-05-12,x,1,l,2025-05-12T07:40Z\n",
+            r"another time zone than the rest. Write every time as the clock on your wall",
+        ),
+        (
+            "scores",
+            "strip,date,score,value\nS0,2024-06-01T07:00Z,a,1\nS0,2024-06-01T07:00,a,1\n",
+            r"row 3, date: .*another time zone",
         ),
         ("weights", "load,mass_kg\nL1,900\n", r"Give strip or load with start with end"),
     ],

@@ -61,7 +61,7 @@ def test_moved_controls_give_the_chance_at_the_new_numbers(compare, price, cost,
     needed = cost * rate / 100 / price
     chance = stats.t.cdf((0.2 - needed) / 0.05, 5)
     assert f"chance it paid {in_hundred(chance)}." in told()
-    assert f"grain at {price} AUD/t" in told()
+    assert f"Grain at {price} AUD/t" in told()
     assert (OTHER_RATE in told()) == (rate != 100)
     panel.children[-2].click()
     assert verdict_sentence(compare(), "AUD") in told()
@@ -71,7 +71,7 @@ def test_the_range_of_prices_moves_along(compare):
     pieces = season_answer(
         compare(), config(price_range=(200.0, 300.0)), price_per_t=500, cost_per_ha=20
     )
-    assert "grain at 500 AUD/t (400 to 600)" in pieces[0].html()
+    assert "Grain at 500 AUD/t (400 to 600)" in pieces[0].html()
 
 
 def test_the_picture_keeps_its_ground_under_every_price(compare):

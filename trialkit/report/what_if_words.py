@@ -61,8 +61,8 @@ def taken(
         low, high = amounts(*price_range)
         span = f" ({low} to {high})"
     return (
-        f"With grain at {price(price_per_t)} {currency}/t{span} and {comparison.treatment} at "
-        f"{price(cost_per_ha)} {currency}/ha:"
+        f"Grain at {price(price_per_t)} {currency}/t{span}, {comparison.treatment} at "
+        f"{price(cost_per_ha)} {currency}/ha."
     )
 
 
@@ -81,8 +81,8 @@ def pays_from(
         Code of the money, such as `AUD`.
     """
     return (
-        f"With grain at {price(price_per_t)} {currency}/t and the dressing at {price(cost_per_ha)} "
-        f"{currency}/ha it pays from {plain_t_ha(break_even_t_ha, 3)} t/ha."
+        f"Grain at {price(price_per_t)} {currency}/t, the dressing at {price(cost_per_ha)} "
+        f"{currency}/ha: it pays from {plain_t_ha(break_even_t_ha, 3)} t/ha."
     )
 
 

@@ -104,14 +104,24 @@ def page(lab):
         browser.close()
 
 
-def test_the_notebooks_lie_beside_the_trial(page, folder):
+# One test, so that JupyterLab is started once, however the tests are shared out to processes.
+def test_the_season_s_notebook_from_top_to_bottom(page, folder):
+    the_notebooks_lie_beside_the_trial(page, folder)
+    the_verdict_and_the_pictures_are_seen(page)
+    no_cell_stopped(page)
+    a_price_typed_changes_the_answer_and_the_picture(page)
+    a_slider_moved_by_key_moves_the_number(page)
+    the_button_brings_the_report_s_numbers_back(page)
+
+
+def the_notebooks_lie_beside_the_trial(page, folder):
     names = [path.name for path in sorted((folder / "notebooks").glob("*.ipynb"))]
     assert "05-season-report.ipynb" in names
     shown = page.locator(".jp-DirListing-itemName").all_inner_texts()
     assert [name.strip() for name in shown] == names
 
 
-def test_the_verdict_and_the_pictures_are_seen(page):
+def the_verdict_and_the_pictures_are_seen(page):
     verdict = page.locator(".tk-verdict")
     verdict.scroll_into_view_if_needed()
     assert "whether dressed paid" in verdict.text_content()
@@ -122,7 +132,7 @@ def test_the_verdict_and_the_pictures_are_seen(page):
     assert min(widths) > 50
 
 
-def test_no_cell_stopped(page):
+def no_cell_stopped(page):
     outputs = page.locator("[data-mime-type='application/vnd.jupyter.error']")
     assert outputs.all_inner_texts() == []
     assert "Error displaying widget" not in page.locator(".jp-Notebook").text_content()
@@ -132,7 +142,7 @@ def chance(page):
     return int(re.search(r"chance it paid (\d+) in 100", page.locator(ANSWER).text_content())[1])
 
 
-def test_a_price_typed_changes_the_answer_and_the_picture(page):
+def a_price_typed_changes_the_answer_and_the_picture(page):
     price = page.get_by_label("Price of grain, AUD/t")
     price.scroll_into_view_if_needed()
     picture = page.locator(f"{ANSWER} img")
@@ -147,14 +157,14 @@ def test_a_price_typed_changes_the_answer_and_the_picture(page):
     assert "Your price is 200" in picture.get_attribute("alt")
 
 
-def test_a_slider_moved_by_key_moves_the_number(page):
+def a_slider_moved_by_key_moves_the_number(page):
     rate = page.get_by_label("Rate, % of the trial's")
     page.locator(".widget-hbox", has=rate).locator("[role=slider]").press("ArrowRight")
     page.locator(f"{ANSWER}:has-text('Only the cost follows the rate')").wait_for()
     assert rate.input_value() == "105"
 
 
-def test_the_button_brings_the_report_s_numbers_back(page):
+def the_button_brings_the_report_s_numbers_back(page):
     page.get_by_role("button", name="As given").press("Enter")
     page.locator(ANSWER).filter(has_not_text="Only the cost follows").wait_for()
     assert "Grain at 310 AUD/t" in page.locator(ANSWER).text_content()

@@ -51,6 +51,10 @@ class SeasonsError(TrialkitError):
     """Seasons that cannot be taken together."""
 
 
+class BundleError(TrialkitError):
+    """A bundle is no bundle, was changed, or cannot be made as asked."""
+
+
 class MoneyError(TrialkitError):
     """A price, a cost or a threshold makes no sense."""
 

@@ -14,8 +14,12 @@ from markupsafe import Markup
 from trialkit import errors
 from trialkit.errors import TrialkitError
 from trialkit.report.paper import write_pdf
+from trialkit.result import InputFile
 from trialkit.shipped import shipped
 from trialkit.trial.config import FILE, read_config
+from trialkit.trial.folder import check_folder
+from trialkit.trial.outdated import fingerprinted
+from trialkit.trial.provenance import input_files
 from trialkit.trial.writing import write_whole
 
 if TYPE_CHECKING:
@@ -81,6 +85,7 @@ def render(
     except Exception as error:  # what is no notebook fails in many ways
         raise TrialkitError(f"{source}: this notebook cannot be read: {error}.") from error
     _set_parameter(content, trial_folder.resolve())
+    inputs = _inputs(trial_folder)
     # What only a notebook shows, such as controls, need not be worked out for the page.
     content.cells = [
         cell for cell in content.cells if cell.cell_type != "code" or not _notebook_only(cell)
@@ -88,11 +93,17 @@ def render(
     _run(content, tell)
     tell("Writing the report")
     body, title = _body(content), _title(trial_folder)
-    written = write_whole(out_file, _page(body, title))
+    written = write_whole(out_file, fingerprinted(_page(body, title), inputs))
     if pdf_file is not None:
         tell("Setting the PDF")
         write_pdf(_paper(body, title), pdf_file)
     return written
+
+
+def _inputs(trial_folder: Path) -> tuple[InputFile, ...]:
+    """Return the files the report rests on, as they were before it was begun."""
+    trial, _ = check_folder(trial_folder)
+    return () if trial is None else tuple(input_files(trial))
 
 
 def _set_parameter(notebook: NotebookNode, trial_folder: Path) -> None:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from pydantic import TypeAdapter, ValidationError
 
-from trialkit.result import Summary
+from trialkit.result import InputFile, Summary
 from trialkit.trial.folder import Trial
 from trialkit.trial.provenance import input_files
 
@@ -53,14 +54,31 @@ def read_stored(trial: Trial) -> Stored | None:
         summary = TypeAdapter(Summary).validate_json(path.read_bytes(), strict=False)
     except (ValidationError, RecursionError):
         return None
-    now = {entry.file: entry.sha256 for entry in input_files(trial)}
-    then = {entry.file: entry.sha256 for entry in summary.inputs}
-    changes = [
+    return Stored(summary, changes_since(summary.inputs, input_files(trial)))
+
+
+def changes_since(before: Iterable[InputFile], after: Iterable[InputFile]) -> tuple[str, ...]:
+    """Say which input files are new, gone or not the same.
+
+    Parameters
+    ----------
+    before
+        What an answer or a report rests on.
+    after
+        What there is now.
+
+    Returns
+    -------
+    tuple of str
+        A sentence a file, in order of their names; empty where nothing has changed.
+    """
+    then = {entry.file: entry.sha256 for entry in before}
+    now = {entry.file: entry.sha256 for entry in after}
+    return tuple(
         f"{file} {_what(file, then, now)} since the answer was worked out."
         for file in sorted({**then, **now})
         if then.get(file) != now.get(file)
-    ]
-    return Stored(summary, tuple(changes))
+    )
 
 
 def _what(file: str, then: dict[str, str], now: dict[str, str]) -> str:

@@ -11,6 +11,7 @@ import codecs
 import csv
 import io
 import re
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -79,6 +80,56 @@ def read_delimited(raw: bytes, file: str) -> ExportedTable:
     decimal = _decimal(lines[1:_SAMPLE_LINES], delimiter)
     cells = _read_cells(lines[1:], rows[1:], delimiter, decimal, len(headings), file)
     return ExportedTable(file, headings, cells, np.asarray(rows[1:], dtype=np.int64), decimal)
+
+
+@dataclass(frozen=True, slots=True)
+class Dialect:
+    """How a delimited text file is written.
+
+    Parameters
+    ----------
+    headings
+        Its headings as they stand in it.
+    delimiter
+        What parts the columns; `" "` for any number of blanks.
+    decimal
+        Decimal mark.
+    encoding
+        Encoding of the text.
+    """
+
+    headings: tuple[str, ...]
+    delimiter: str
+    decimal: str
+    encoding: str
+
+
+def dialect_of(raw: bytes, file: str) -> Dialect:
+    """Say how a delimited text file is written.
+
+    Parameters
+    ----------
+    raw
+        Content of the file.
+    file
+        Its name, for messages.
+
+    Raises
+    ------
+    LogError
+        If it is empty, no text or not delimited.
+    """
+    lines, _ = _lines(_decoded(raw, file), file)
+    delimiter = _delimiter(lines, file)
+    headings = lines[0].split() if delimiter == _BLANK else _split(lines[0], delimiter)
+    encoding = _encoding(raw)
+    if encoding == "utf-8-sig":
+        try:
+            raw.decode(encoding)
+        except UnicodeDecodeError:
+            encoding = "latin-1"
+    decimal = _decimal(lines[1:_SAMPLE_LINES], delimiter)
+    return Dialect(tuple(headings), delimiter, decimal, encoding)
 
 
 def _bytes(path: Path) -> bytes:

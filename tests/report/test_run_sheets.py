@@ -188,7 +188,7 @@ def test_before_the_layout_the_sheets_say_so(folder):
     headings, _ = shed.table("Into the mixer")
     assert "All mixes" not in headings
     _, mixes = shed.table("For seed")
-    assert len(mixes) == 8
+    assert len(mixes) == 6
 
 
 def test_more_mixes_than_columns_are_ticked_row_by_row(folder):
@@ -198,6 +198,16 @@ def test_more_mixes_than_columns_are_ticked_row_by_row(folder):
     page = Page(shed_sheet(sowing))
     assert not any(heading.isdigit() for heading in page.table("Into the mixer")[0])
     assert len(page.table("For seed")[1]) == sowing.dressed[0].mix.mixes == 13
+
+
+def test_thousands_of_mixes_do_not_fill_thousands_of_rows(folder):
+    path = folder / "trial.toml"
+    text = path.read_text().replace("mixer_l = 1\ntank_l = 2", "mixer_l = 0.1")
+    path.write_text(text.replace("cost_per_ha = 14.5", "cost_per_ha = 14.5\nseed_t = 5000"))
+    page = Page(shed_sheet(open_sowing(folder)))
+    assert len(page.table("For seed")[1]) == 60
+    assert "500,000 mixes, and rows for 60" in page.text
+    assert "The mixer is too small" in page.text
 
 
 def test_without_the_augers_flow_a_table_gives_the_pump(folder):

@@ -82,6 +82,11 @@ def test_a_mix_that_stands_first_ages(plan):
     assert (times["seed_to_min"] > times["use_by_min"]).all()
 
 
+def test_nobody_stirs_thousands_of_mixes(plan):
+    with pytest.raises(SowingError, match="no morning's work. Take a larger mixer"):
+        mix_times(plan(mixer_l=0.1, auger_t_h=40))
+
+
 def test_without_the_augers_flow_no_hours_are_known(plan):
     with pytest.raises(SowingError, match="give auger_t_h"):
         mix_times(plan())

@@ -28,8 +28,8 @@ from trialkit.trial.sowing_plan import Dressed, SowingPlan
 #: More mixes than this are ticked row by row, and not beside each product as well.
 _TICKS_BESIDE = 8
 
-#: Rows for mixes where their number is not known, and blanks for catches.
-_BLANK_MIXES, _CATCHES = 8, 3
+#: Rows for mixes where their number is not known, the most rows for them, blanks for catches.
+_BLANK_MIXES, _MOST_ROWS, _CATCHES = 6, 60, 3
 
 #: Longest name of a treatment where its letter stands beside it.
 _LONGEST_NAME = 34
@@ -64,7 +64,8 @@ def shed_sheet(sowing: SowingPlan, record: DressingRecord | None = None) -> str:
         no_stop=words.NO_STOP,
         rounding=words.ROUNDING,
         written=_written(record),
-        notes=dict.fromkeys([*sowing.notes, *(n for one in sowing.dressed for n in one.mix.notes)]),
+        unknown=sowing.notes,
+        notes=dict.fromkeys(note for one in sowing.dressed for note in one.mix.notes),
         first=first,
         more=words.MORE,
         cautions=cautions,
@@ -100,12 +101,13 @@ def cab_sheet(sowing: SowingPlan) -> str:
         meter_goes=words.METER_GOES,
         catches=range(1, _CATCHES + 1),
         parts=[] if sowing.order is None else _parts(sowing.order, arms),
-        order=words.ORDER if sowing.order is not None else words.NO_LAYOUT,
+        order=words.ORDER,
         otherwise=words.OTHERWISE,
         write_down=words.WRITE_DOWN,
         fair=() if sowing.order is None else sowing.order.notes,
         warnings=() if sowing.order is None else sowing.order.warnings,
-        notes=(*(() if sowing.need is None else sowing.need.notes), *sowing.notes),
+        unknown=sowing.notes,
+        notes=() if sowing.need is None else sowing.need.notes,
         first=first,
         more=words.MORE,
         cautions=cautions,
@@ -135,7 +137,7 @@ def _treatment(sowing: SowingPlan, one: Dressed) -> dict[str, Any]:
     beside = one.whole and mix.mixes <= _TICKS_BESIDE
     pump = None if mix.pump_l_min is None else pump_target(mix.pump_l_min, bucket_l=bucket)
     auger = None if mix.job.auger_t_h is None else auger_target(mix.job.auger_t_h)
-    lots = mix.mixes if one.whole else _BLANK_MIXES
+    lots = min(mix.mixes, _MOST_ROWS) if one.whole else _BLANK_MIXES
     return {
         "name": one.treatment,
         "whole": one.whole,
@@ -145,6 +147,7 @@ def _treatment(sowing: SowingPlan, one: Dressed) -> dict[str, Any]:
         "beside": range(1, mix.mixes + 1) if beside else (),
         "mark": f"{shown(mix.mix_l)} l",
         "fills": _fills(one, lots),
+        "further": words.further_mixes(mix.mixes, lots) if one.whole else "",
         "seed_kg": f"{numbers.number(1000 * mix.seed_per_mix_t, 0)} kg",
         "use_by": words.use_by_words(mix),
         "weight": words.weight_words(mix),

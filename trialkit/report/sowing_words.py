@@ -53,10 +53,6 @@ WRITE_DOWN = (
     "that was sown.",
     "When the last dressed seed was in the ground: last_sown in dressing.csv.",
 )
-NO_LAYOUT = (
-    "There is no layout yet, so the order, the hectares and the seed of each treatment are not "
-    "known. Run `trialkit layout FOLDER`, then make this sheet again."
-)
 MORE = "More to heed is on these pages."
 ROUNDING = "Measured as a jug or a scale can; the water takes up the rounding of the other liquids."
 
@@ -76,6 +72,19 @@ def mixes_words(dressed: Dressed) -> str:
     if mix.mixes == 1:
         return f"1 mix of {each}"
     return f"{mix.mixes} mixes, all alike, each {each}"
+
+
+def further_mixes(mixes: int, rows: int) -> str:
+    """Say that there are more mixes than rows; empty where there are not.
+
+    Parameters
+    ----------
+    mixes, rows
+        Numbers.
+    """
+    if mixes <= rows:
+        return ""
+    return f"{mixes:,} mixes, and rows for {rows}: print this page again for the rest."
 
 
 def facts(dressed: Dressed) -> Iterator[tuple[str, str]]:

@@ -13,6 +13,9 @@ from trialkit.sowing.sensible import number
 #: Measuring and stirring one mix, minutes. Common practice, no source.
 MINUTES_A_MIX = 10.0
 
+#: More mixes than this nobody stirs one by one.
+_MOST_MIXES = 500
+
 
 def mix_times(plan: MixPlan, *, minutes_a_mix: float = MINUTES_A_MIX) -> pd.DataFrame:
     """Return when each mix is stirred, when it is on the seed, and until when it keeps.
@@ -38,7 +41,7 @@ def mix_times(plan: MixPlan, *, minutes_a_mix: float = MINUTES_A_MIX) -> pd.Data
     Raises
     ------
     SowingError
-        If the auger's flow is not known, or the minutes make no sense.
+        If the auger's flow is not known, the minutes make no sense, or there are too many mixes.
 
     Examples
     --------
@@ -51,6 +54,10 @@ def mix_times(plan: MixPlan, *, minutes_a_mix: float = MINUTES_A_MIX) -> pd.Data
     """
     if plan.minutes is None:
         raise SowingError("The auger's flow is not known, so the hours are not: give auger_t_h.")
+    if plan.mixes > _MOST_MIXES:
+        raise SowingError(
+            f"{plan.mixes:,} mixes are no morning's work. Take a larger mixer: mixer_l."
+        )
     stir = number(minutes_a_mix, "time to stir a mix", "min", 0.1, 600)
     on_seed = plan.minutes / plan.mixes
     keeps = math.nan if plan.use_within_h is None else 60 * plan.use_within_h

@@ -137,6 +137,26 @@ def runsheet(
 
 
 @app.command()
+def countsheet(
+    folder: Folder,
+    pdf: Annotated[bool, typer.Option("--pdf", help="Also set the sheet as a PDF.")] = False,
+    places: Annotated[int | None, typer.Option(help="Places to count in each strip.")] = None,
+    seed: Annotated[int | None, typer.Option(help="Seed of the draw of the places.")] = None,
+    as_json: Json = False,
+) -> None:
+    """Draw random places to count plants at, and write the sheet to carry."""
+    from trialkit.counting_papers import make_counting_sheet
+
+    with _progress(None):
+        papers = make_counting_sheet(folder, places=places, seed=seed, pdf=pdf)
+    if as_json:
+        _print_json(papers.record())
+        return
+    print("\n".join(papers.says))
+    _wrote(list(papers.written), as_json)
+
+
+@app.command()
 def harvest(folder: Folder, as_json: Json = False) -> None:
     """Screen the yield monitor's export and make strip yields."""
     from trialkit.season import STEPS, harvest_season, write_harvest

@@ -14,7 +14,7 @@ from nbclient import NotebookClient
 
 from trialkit.report.render import render
 from trialkit.season import analyse, write_results
-from trialkit.shipped import demo_folders, demo_trials, shipped
+from trialkit.shipped import copy_demo, demo_folders, demo_trials, shipped
 from trialkit.trial import open_trial
 
 NOTEBOOKS = sorted(shipped("notebooks").glob("*.ipynb"))
@@ -257,3 +257,26 @@ def test_across_seasons_with_one_season(tmp_path):
     shutil.copytree(demo_folders()["oats-2025-to-plan"], tmp_path / "only")
     outputs = outputs_of("06-across-seasons", tmp_path / "only")
     assert "There is one season here" in str(outputs["read"])
+
+
+def test_the_scouting_from_top_to_bottom():
+    outputs = outputs_of("03-scouting", demo_folders()["oats-2023-hard-frost"])
+    shown = ["plants", "plants-picture", "places-rows", "frost-picture", "frost-rows", "sterility"]
+    for cell in (*shown, "scores", "cold", "gain-picture"):
+        assert any("text/html" in output.get("data", {}) for output in outputs[cell]), cell
+    assert "Everything is there" in str(outputs["missing"])
+    assert "90% of untreated" in str(outputs["establishment"])
+    assert "The gain grows with the cold" in str(outputs["gain"])
+
+
+def test_the_scouting_of_a_folder_where_nobody_scouted(tmp_path):
+    copy_demo(tmp_path / "bare", "oats-2024-no-frost")
+    (tmp_path / "bare" / "counts.csv").unlink()
+    for log in (tmp_path / "bare" / "harvest").iterdir():
+        log.unlink()
+    outputs = outputs_of("03-scouting", tmp_path / "bare")
+    assert "Plants were not counted" in str(outputs["missing"])
+    assert "There are no temperatures" in str(outputs["missing"])
+    assert "Without a harvest log with heights" in str(outputs["harvest"])
+    assert "to see a difference of 15%" in str(outputs["places-rows"])
+    assert not any(outputs[cell] for cell in ("plants", "frost-picture", "scores", "gain"))

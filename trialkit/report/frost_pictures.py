@@ -45,7 +45,7 @@ def gain_along_plot(
         + p9.geom_line(p9.aes(y="high"), color=LINE, size=0.5)
         + p9.geom_line(color=BLUE, size=1.1)
         + p9.labs(x=_AXES[measure], y=f"Gain over {numbers.shortened(control, 24)}, t/ha")
-        + p9.scale_y_continuous(labels=lambda values: [numbers.signed_t_ha(v, 1) for v in values])
+        + p9.scale_y_continuous(labels=lambda values: [numbers.signed_t_ha(v, 2) for v in values])
         + p9.scale_x_continuous(
             labels=lambda values: [numbers.number(v, _places(gains)) for v in values]
         )
@@ -107,6 +107,7 @@ def cold_by_height_plot(line: ColdByHeight) -> Picture:
             labels=lambda values: [numbers.number(v, 1) for v in values], expand=(0.05, 0, 0.12, 0)
         )
         + p9.expand_limits(y=0)
+        + p9.scale_y_continuous(expand=(0.05, 0, 0.14, 0))
         + p9.labs(
             x="Height above surroundings, m",
             y=f"Frost, °C h below {numbers.number(line.threshold_c, 0)} °C",

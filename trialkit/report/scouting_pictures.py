@@ -297,6 +297,8 @@ def scores_plot(table: pd.DataFrame, score: str, *, control: str) -> Picture:
     if middles["date"].nunique() < 2:  # nothing to join
         lines = []
     days = sorted(strips["date"].unique())
+    # A single day would push the treatments to the ends of the axis.
+    around = (days[0] - span / 2, days[-1] + span / 2) if len(days) < 2 else None
     plot = (
         p9.ggplot(middles, p9.aes("at", "middle"))
         + p9.geom_point(p9.aes(y="value", size="size"), data=dots, color=LINE)
@@ -304,7 +306,7 @@ def scores_plot(table: pd.DataFrame, score: str, *, control: str) -> Picture:
         + _treatment_marks(len(names))
         + p9.scale_color_manual(values=[QUIET, *_later_colours(len(names))], guide=None)
         + p9.scale_size_identity()
-        + p9.scale_x_datetime(breaks=days, date_labels="%d %b")
+        + p9.scale_x_datetime(breaks=days, date_labels="%d %b", limits=around)
         + p9.labs(x="", y=f"{numbers.shortened(score)}{', %' if kind == 'percent' else ''}")
         + house_theme()
         + p9.theme(panel_grid_major_x=p9.element_blank(), legend_title=p9.element_blank())

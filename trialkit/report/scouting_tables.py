@@ -18,6 +18,7 @@ _WORDS = {
     "against": "Change",
     "interval": "Interval",
     "p": "p",
+    "p_logit": "p, logit scale",
     "strips": "Strips",
     "counts_a_strip": "Places a strip",
     "detectable_pct": "Difference it shows, %",
@@ -32,6 +33,10 @@ _WORDS = {
     "blocks": "Blocks higher / lower / equal",
     "method": "Method",
 }
+
+
+#: Columns of a score's table that are set to the right.
+_RIGHT = ("difference", "interval", "blocks", "p", "p_logit")
 
 
 def _headings(table: pd.DataFrame) -> dict[str, str]:
@@ -87,7 +92,6 @@ def places_rows(wanted: ComparisonCounts) -> Piece:
         caption=f"What counting shows, with {wanted.pairs} pairs of strips",
         headings=_headings(wanted.table),
         decimals={"counts_a_strip": 0, "detectable_pct": 0},
-        note=wanted.sentence,
     )
 
 
@@ -164,16 +168,19 @@ def score_rows(found: ScoreComparison) -> Piece:
             else numbers.signed_range(row["low"], row["high"], 1),
             "blocks": f"{row['higher']} / {row['lower']} / {row['equal']}",
             "p": numbers.p_text(float(row["p"])),
+            "p_logit": numbers.p_text(float(row["p_logit"])),
             "method": row["method"],
         }
         for row in found.rows.to_dict("records")
     ]
     table = pd.DataFrame(rows)
+    if found.rows["p_logit"].isna().all():
+        table = table.drop(columns="p_logit")
     return house_table(
         f"score-{len(rows)}",
         table,
         caption=f"{found.score}: difference from {found.against}",
         headings=_headings(table) | {"date": "Day"},
         decimals={},
-        right=("difference", "interval", "blocks", "p"),
+        right=tuple(name for name in _RIGHT if name in table),
     )

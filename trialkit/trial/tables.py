@@ -102,8 +102,8 @@ FORMS: dict[str, TableForm] = {
     ),
     "heads": TableForm(
         "heads.csv",
-        needed=("strip", "sterile", "florets"),
-        optional=("date", "note"),
+        needed=("strip", "date", "sterile", "florets"),
+        optional=("note",),
         limits={"sterile": (0, 1000), "florets": (1, 1000)},
         may_be_blank=("sterile", "florets"),
     ),

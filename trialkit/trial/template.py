@@ -103,6 +103,30 @@ cost_per_ha = ""         # products and work, in your currency, for example 14.5
 # "Bin 1" = "untreated"
 # "Bulk wheat" = ""      # not on trial
 
+# What is counted, scored and logged while the crop grows.
+# [scouting]
+# sown = 2026-05-12      # nothing is seen before it
+# places = 5             # to count plants at, in each strip; see `trialkit countsheet FOLDER`
+# row_length_m = 1       # of row at each place
+# seed = 7               # of the draw of the places; else that of the analysis
+# sterile_without_frost_pct = 5  # florets that stay empty in any year
+# [scouting.scores.vigour]  # one for each thing scored in scores.csv
+# low = 1
+# high = 9
+# better = "high"
+# [scouting.temperatures]  # how to read the loggers' files in the folder temperatures/
+# sensor = "canopy"      # unshielded among the ears; or "screen", shielded at 1.2 to 1.5 m
+# unit = "C"             # where the heading does not say it
+# zone = "+09:30"        # a clock that is never moved; or a place, such as "Australia/Adelaide"
+# day_first = true       # where 03/04 is the third of April
+# missing = [-999]       # numbers that mean no reading
+# [scouting.temperatures.columns]
+# time = "Date Time"     # or date and clock
+# temperature_c = "Temp (°C)"
+# [scouting.temperatures.places.hollow]  # where the logger of the file hollow.csv hangs
+# longitude = 85.0123    # or relative_height_m, or strip
+# latitude = -38.5012
+
 [machines]
 seeder_m = ""            # working width, for example 12
 harvester_m = ""         # width of the front, for example 12
@@ -171,7 +195,13 @@ _README = """\
 - `layout.geojson`: written by `trialkit layout`, or drawn: one polygon for each strip, with the
   properties `strip`, `block` and `treatment`. A block is a group of neighbouring strips with each
   treatment in it.
-- `dressing.csv`, `counts.csv`, `scores.csv`: what was mixed, plants counted, plants scored.
+- `dressing.csv`: what was mixed.
+- `counts.csv`: plants counted, a row a place; `trialkit countsheet` writes a sheet for it. A blank
+  count is a place where nobody looked; 0 is one where nothing grew.
+- `stages.csv`: growth stages, `date` and `zadoks`.
+- `scores.csv`: what was scored by strip and day; a name that ends in `_pct` is a percentage.
+- `heads.csv`: heads after frost, a row a head: `sterile` of its `florets`.
+- `temperatures/`: temperature loggers' files, untouched.
 - `as-sown.csv`: only what was sown otherwise than planned, one row a strip: `treatment` it really
   got, or `lost` = yes; for a part of it `from_m`, `to_m` and the end measured from (`from_end`,
   such as north); if it lies elsewhere, `moved_m` and `toward` (strip `all` for the whole lot).

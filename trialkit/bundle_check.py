@@ -11,6 +11,7 @@ import json
 import re
 import tempfile
 import warnings
+import zipfile
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
@@ -107,7 +108,7 @@ def check_bundle(path: Path, *, progress: Progress | None = None) -> CheckedBund
     tell = progress or (lambda _: None)
     tell("Checking checksums")
     files = open_zip(path)
-    for name in files.members:
+    for name in _every_name(path):
         _check_path(path, name)
     checks = tuple(_checksums(files, _resources(path, files)))
     own = sha256(path.read_bytes())
@@ -121,6 +122,12 @@ def check_bundle(path: Path, *, progress: Progress | None = None) -> CheckedBund
             target.write_bytes(files.read(name))
         tell("Working the season out again")
         return CheckedBundle(checks, _again(path, folder), own)
+
+
+def _every_name(bundle: Path) -> list[str]:
+    """Return the path of every file in a zip, those too that would be passed over as hidden."""
+    with zipfile.ZipFile(bundle) as archive:
+        return [entry.filename for entry in archive.infolist() if not entry.is_dir()]
 
 
 def _check_path(bundle: Path, name: str) -> None:

@@ -122,6 +122,14 @@ def test_a_mix_that_cannot_be_made_is_one_sentence(demo):
     assert "dressing of 'dressed': The tank holds 1 l, and one mix is 3 l" in shown.stderr
 
 
+@pytest.mark.parametrize("name", ["nowhere", "trial.toml"])
+def test_what_is_no_trial_folder(trial_folder, name):
+    with pytest.raises(
+        TrialFolderError, match=r"there is no trial\.toml here. Give a trial folder"
+    ):
+        make_run_sheets(trial_folder / name)
+
+
 def test_results_that_lead_out_of_the_folder_are_refused(demo, tmp_path):
     (tmp_path / "elsewhere").mkdir()
     (demo / "results").symlink_to(tmp_path / "elsewhere")

@@ -55,7 +55,14 @@ def faults_of(error: ValidationError, model: type[BaseModel]) -> Iterator[Check]
         if kind == "extra_forbidden":
             known = _keys_at(model, detail["loc"][:-1])
             remedy = f"{suggestion(str(detail['loc'][-1]), known)} Known here: {', '.join(known)}."
+            if detail["loc"] == ("products",):
+                remedy = "Write [[treatments.products]], below the [[treatments]] that gets it."
             yield Check(FILE, place, "There is no such key.", remedy.strip())
+        elif kind == "tuple_type" and isinstance(given, dict):
+            wanted = (
+                f"Write it with double brackets: {_LISTED.get(str(detail['loc'][-1]), '[[ ]]')}."
+            )
+            yield Check(FILE, place, "There may be several of it.", wanted)
         elif kind == "missing":
             yield Check(FILE, place, "It is missing.", "Add it.")
         elif given == "":

@@ -24,7 +24,7 @@ from trialkit.trial.drawings import (
     read_boundary,
     read_layout,
 )
-from trialkit.trial.folder import check_inside
+from trialkit.trial.folder import check_inside, check_there
 from trialkit.trial.kept_layout import read_plan
 from trialkit.trial.laying_out import layout_is_there
 from trialkit.trial.sowing_remarks import missing_keys, need_of, sowing_remarks
@@ -142,6 +142,7 @@ def open_sowing(path: str | Path) -> SowingPlan:
     (['dressed'], True)
     """
     folder = Path(path)
+    check_there(folder)
     form = FORMS["dressing"]
     names = (FILE, BOUNDARY_FILE, LAYOUT_FILE, form.file)
     outside = check_inside(folder, [folder / name for name in names if (folder / name).exists()])

@@ -17,6 +17,7 @@ from trialkit.money import Payoff, payoff
 from trialkit.report import season_words
 from trialkit.result import Comparison
 from trialkit.season_answers import Progress, SeasonAnswer, season_answers
+from trialkit.shown import as_line, as_table
 
 _GAIN_AND_ERROR = ("gain_t_ha", "std_error_t_ha")
 FROST_ROWS = ("with frost", "without frost", "difference")
@@ -54,6 +55,9 @@ class PooledTreatment:
         `what seasons gain_t_ha low_t_ha high_t_ha p`; empty unless there are both.
     """
 
+    __repr__ = as_line
+    _repr_html_ = as_table
+
     treatment: str
     control: str
     table: pd.DataFrame
@@ -79,6 +83,9 @@ class AcrossSeasons:
     notes
         Sentences on what to keep in mind.
     """
+
+    __repr__ = as_line
+    _repr_html_ = as_table
 
     seasons: tuple[SeasonAnswer, ...]
     treatments: tuple[PooledTreatment, ...]

@@ -9,6 +9,8 @@ import json
 from dataclasses import asdict, dataclass, field
 from typing import Any, Literal
 
+from trialkit.shown import as_line, as_table
+
 Verdict = Literal["paid", "did not pay", "not settled"]
 
 
@@ -19,6 +21,9 @@ class Comparison:
     Gains are in t/ha, money per hectare in the trial's currency. `low` and `high` bound the
     confidence interval. A trial without replication has no comparison: it is refused in words.
     """
+
+    __repr__ = as_line
+    _repr_html_ = as_table
 
     treatment: str
     control: str
@@ -62,6 +67,9 @@ class InputFile:
 @dataclass(frozen=True, slots=True)
 class Summary:
     """Everything `results/result.json` holds."""
+
+    __repr__ = as_line
+    _repr_html_ = as_table
 
     trial: str
     season: int

@@ -29,6 +29,7 @@ from trialkit.harvest import (
 )
 from trialkit.result import CrossCheck, Summary
 from trialkit.sensitivity import Sensitivity, by_screening
+from trialkit.shown import as_line, as_table
 from trialkit.trial.folder import Trial
 from trialkit.trial.kept_layout import read_allocation
 from trialkit.trial.provenance import input_files, software
@@ -82,6 +83,9 @@ class Harvested:
         The delay of the moisture sensor that was used, of the first machine; None without a log.
     """
 
+    __repr__ = as_line
+    _repr_html_ = as_table
+
     source: str
     strips: DataFrame
     log: DataFrame | None
@@ -115,6 +119,8 @@ class Result:
         The gain under other screenings; None where the strip yields do not come from a log.
     """
 
+    __repr__ = as_line
+
     summary: Summary
     config: TrialConfig
     boundary: GeoDataFrame | None
@@ -127,6 +133,9 @@ class Result:
     def to_json(self) -> str:
         """Return the summary as JSON text: `results/result.json`."""
         return self.summary.to_json()
+
+    def _repr_html_(self) -> str:
+        return as_table(self.summary)
 
 
 def analyse(trial: Trial, *, progress: Progress | None = None) -> Result:
@@ -315,11 +324,8 @@ def _check_calibration(monitor: DataFrame | None, scales: DataFrame | None, tria
 def _scales(trial: Trial) -> DataFrame | None:
     if trial.weights is None or "strip" not in trial.weights:
         return None
-    return weigh_strips(
-        trial.weights,
-        trial.layout,
-        standard_moisture_pct=trial.config.harvest.standard_moisture_pct,
-    )
+    moisture_pct = trial.config.harvest.standard_moisture_pct
+    return weigh_strips(trial.weights, trial.layout, standard_moisture_pct=moisture_pct)
 
 
 def _cross_checks(harvested: Harvested, trial: Trial) -> Iterator[CrossCheck]:
@@ -352,10 +358,8 @@ def _record_counts(harvested: Harvested) -> dict[str, object]:
     if harvested.log is None or harvested.screening is None:
         return {"read": 0, "kept": 0, "reasons": {}}
     account = harvested.screening
-    reasons = {
-        str(reason): int(records)
-        for reason, records in zip(account["reason"], account["records"], strict=True)
-    }
+    left_out = zip(account["reason"], account["records"], strict=True)
+    reasons = {str(reason): int(records) for reason, records in left_out}
     kept = int(harvested.log["kept"].sum())
     return {"read": len(harvested.log), "kept": kept, "reasons": reasons}
 

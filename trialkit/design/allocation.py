@@ -17,6 +17,7 @@ import pandas as pd
 
 from trialkit.design.draws import ENUMERATE_UP_TO, Rules, all_orders, draw_orders, systematic
 from trialkit.errors import LayoutError
+from trialkit.shown import as_line, as_table
 
 Draw = Literal["random", "even sides", "same order", "turn about"]
 
@@ -41,6 +42,9 @@ class Allocation:
         One entry a block: whether each place has a sprayer tramline; empty where the tramlines
         did not limit the draw.
     """
+
+    __repr__ = as_line
+    _repr_html_ = as_table
 
     treatments: tuple[str, ...]
     orders: tuple[tuple[str, ...], ...]

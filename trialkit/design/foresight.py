@@ -16,6 +16,7 @@ from trialkit.design.replicates import (
     strips_needed,
 )
 from trialkit.errors import DesignError
+from trialkit.shown import as_line, as_table
 
 #: Seasons beyond this nobody waits for.
 MOST_SEASONS = 20
@@ -49,6 +50,9 @@ class Foresight:
     sentence
         The answer in words.
     """
+
+    __repr__ = as_line
+    _repr_html_ = as_table
 
     replicates: int
     std_error_t_ha: float

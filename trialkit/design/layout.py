@@ -35,6 +35,7 @@ from trialkit.design.outline import Drawing, Field, SplitFieldError, read_field
 from trialkit.design.tramlines import Tramlines
 from trialkit.design.wishes import EDGE_M, LEAST_LENGTH_M, Wishes
 from trialkit.errors import LayoutError
+from trialkit.shown import as_line, as_table
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -67,6 +68,9 @@ class TrialPlan:
     notes
         Sentences on what to know before sowing.
     """
+
+    __repr__ = as_line
+    _repr_html_ = as_table
 
     layout: gpd.GeoDataFrame
     strips: pd.DataFrame

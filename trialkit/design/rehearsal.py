@@ -23,6 +23,7 @@ from trialkit.design.redraws import Layout, allocation_of, redraw
 from trialkit.design.strip_yields import proposed_strips, strip_yields
 from trialkit.errors import DesignError
 from trialkit.models import BatchFit, fit_batch
+from trialkit.shown import as_line, as_table
 
 Floats = NDArray[np.float64]
 
@@ -76,6 +77,9 @@ class Rehearsal:
     notes
         Sentences on what the numbers leave out.
     """
+
+    __repr__ = as_line
+    _repr_html_ = as_table
 
     strips: int
     blocks: int

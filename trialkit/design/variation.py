@@ -12,6 +12,7 @@ from scipy import stats
 
 from trialkit.design.strip_yields import proposed_strips, strip_yields
 from trialkit.errors import DesignError
+from trialkit.shown import as_line, as_table
 
 #: What was compared, its strip-to-strip variation in %, and where that was read.
 _PUBLISHED = (
@@ -68,6 +69,9 @@ class StripVariation:
     mean_t_ha
         Mean yield of the strips, t/ha.
     """
+
+    __repr__ = as_line
+    _repr_html_ = as_table
 
     cv_pct: float
     low_pct: float

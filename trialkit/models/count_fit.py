@@ -19,6 +19,7 @@ from trialkit.models.estimates import estimate_table
 from trialkit.models.mixed_fit import FTest, f_tail, independent_contrasts
 from trialkit.models.model_frame import Design
 from trialkit.models.records import Floats
+from trialkit.shown import as_line, as_table
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,6 +111,9 @@ class CountFit:
         Sentences on records left out, columns dropped, variances at zero, scatter that the
         model leaves out and groups too few.
     """
+
+    __repr__ = as_line
+    _repr_html_ = as_table
 
     formula: str
     family: str

@@ -20,6 +20,7 @@ from trialkit.models.crossproducts import FixedPart
 from trialkit.models.estimates import Estimator, estimate_table
 from trialkit.models.model_frame import Design
 from trialkit.models.records import Floats
+from trialkit.shown import as_line, as_table
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +77,9 @@ class MixedFit:
     notes
         Sentences on records left out, columns dropped and variances at zero.
     """
+
+    __repr__ = as_line
+    _repr_html_ = as_table
 
     formula: str
     coefficients: pd.DataFrame

@@ -27,6 +27,7 @@ from trialkit.models.heterogeneity import (
     typical_variance,
 )
 from trialkit.models.records import Floats
+from trialkit.shown import as_line, as_table
 
 #: Studies below which tau2 is called hardly known.
 _FEW = 10
@@ -67,6 +68,9 @@ class Pooled:
     notes
         Sentences on what to keep in mind.
     """
+
+    __repr__ = as_line
+    _repr_html_ = as_table
 
     estimate: float
     std_error: float

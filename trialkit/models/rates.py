@@ -16,6 +16,7 @@ from trialkit.models.best_rate import find_best
 from trialkit.models.estimates import check_confidence
 from trialkit.models.rate_shapes import Curve, Ladder, fit_shape, knot_interval, read_ladder
 from trialkit.models.records import Floats
+from trialkit.shown import as_line, as_table
 
 Shape = Literal["linear", "quadratic", "plateau"]
 
@@ -59,6 +60,9 @@ class RateResponse:
     notes
         Sentences on records left out.
     """
+
+    __repr__ = as_line
+    _repr_html_ = as_table
 
     shape: str
     coefficients: pd.DataFrame

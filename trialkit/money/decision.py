@@ -20,6 +20,7 @@ from trialkit.money.loss_integrals import check_spread
 from trialkit.money.money_checks import check_number, check_whole
 from trialkit.money.net_money import Floats, mean_price
 from trialkit.money.payoff import net_money
+from trialkit.shown import as_line, as_table
 
 Answer = Literal["use it", "stop", "test again"]
 Prior = Literal["flat", "earlier seasons"]
@@ -131,6 +132,9 @@ class NextStep:
     table
         One row a number of pairs: `pairs std_error_t_ha cost benefit net`, money.
     """
+
+    __repr__ = as_line
+    _repr_html_ = as_table
 
     answer: Answer
     use_meanwhile: bool

@@ -15,6 +15,7 @@ from trialkit.money.money_checks import (
 )
 from trialkit.money.net_money import NetMoney, Unsure
 from trialkit.result import Verdict
+from trialkit.shown import as_line, as_table
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +35,9 @@ class Payoff:
     verdict
         `"paid"`, `"did not pay"` or `"not settled"`.
     """
+
+    __repr__ = as_line
+    _repr_html_ = as_table
 
     break_even_t_ha: float
     net_per_ha: float

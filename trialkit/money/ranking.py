@@ -20,6 +20,7 @@ from trialkit.errors import MoneyError
 from trialkit.money.money_checks import check_estimate, check_number, check_price
 from trialkit.money.net_money import Floats, mean_price
 from trialkit.money.payoff import net_money
+from trialkit.shown import as_line, as_table
 
 #: Points drawn, as a power of two: chances to about 0.001.
 _POINTS = 14
@@ -46,6 +47,9 @@ class Ranking:
         What it is worth to know the best for certain, money per hectare and season: the least
         expected loss. Not a number where that is not known.
     """
+
+    __repr__ = as_line
+    _repr_html_ = as_table
 
     table: pd.DataFrame
     best: str

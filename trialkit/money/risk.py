@@ -11,6 +11,7 @@ from trialkit.money.belief import believed
 from trialkit.money.money_checks import check_number, check_whole
 from trialkit.money.net_money import Floats, NetMoney, Unsure
 from trialkit.money.payoff import PriceGain, net_money
+from trialkit.shown import as_line, as_table
 
 #: Runs of seasons drawn: a median of them is off by 0.4% of their spread.
 _RUNS = 100_000
@@ -36,6 +37,9 @@ class Risk:
     worst_season_low
         It is worse than this in one run of seasons in ten; None likewise.
     """
+
+    __repr__ = as_line
+    _repr_html_ = as_table
 
     lose_more_than: float
     chance_of_loss: float

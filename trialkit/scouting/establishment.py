@@ -12,6 +12,7 @@ import pandas as pd
 from trialkit.errors import ModelError, ScoutingError, ScoutingWarning, noted
 from trialkit.models import CountFit, ShuffleTest, fit_counts, shuffle_test
 from trialkit.scouting.strip_labels import Flags, day_column, named_records, require_columns
+from trialkit.shown import as_line, as_table
 
 Family = Literal["poisson", "negative-binomial"]
 
@@ -143,6 +144,9 @@ class CountComparison:
     sentences
         The result in words, one sentence a treatment.
     """
+
+    __repr__ = as_line
+    _repr_html_ = as_table
 
     against: str
     means: pd.DataFrame

@@ -12,6 +12,7 @@ import pandas as pd
 from trialkit.errors import ScoutingError
 from trialkit.scouting.night_curves import below, night_curves, one_clock
 from trialkit.scouting.strip_labels import Floats
+from trialkit.shown import as_line, as_table
 
 #: A night with more than this missing is told as 'at least', h.
 _WHOLE_WITHIN_HOURS = 0.25
@@ -36,6 +37,9 @@ class FrostNights:
     thresholds_c
         As given, °C.
     """
+
+    __repr__ = as_line
+    _repr_html_ = as_table
 
     nights: pd.DataFrame
     below: pd.DataFrame

@@ -13,6 +13,7 @@ from trialkit.errors import ModelError, ScoutingError, noted
 from trialkit.models import fit_mixed, shuffle_several, shuffle_test
 from trialkit.scouting.scores import strip_scores
 from trialkit.scouting.strip_labels import Floats
+from trialkit.shown import as_line, as_table
 
 #: Percentages between these need no other scale (Gomez and Gomez 1984, Statistical Procedures for
 #: Agricultural Research, ch. 7: from memory).
@@ -47,6 +48,9 @@ class ScoreComparison:
     notes
         On the method, on days that could not be compared, on testing many days.
     """
+
+    __repr__ = as_line
+    _repr_html_ = as_table
 
     score: str
     kind: str

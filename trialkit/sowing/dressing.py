@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from trialkit.errors import SowingError
+from trialkit.shown import as_line, as_table
 from trialkit.sowing.living import living_table
 from trialkit.sowing.mix_job import MixJob, checked_products
 from trialkit.sowing.mix_warnings import mix_notes, mix_warnings
@@ -74,6 +75,9 @@ class MixPlan:
     job
         What was asked.
     """
+
+    __repr__ = as_line
+    _repr_html_ = as_table
 
     total_l: float
     mixes: int

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from trialkit.errors import SowingError
+from trialkit.shown import as_line, as_table
 from trialkit.sowing.sensible import counted, listed, number, optional, shown
 
 _NEEDED = ("strip", "block", "treatment")
@@ -71,6 +72,9 @@ class SowingOrder:
     warnings
         Sentences on what may spoil it.
     """
+
+    __repr__ = as_line
+    _repr_html_ = as_table
 
     steps: pd.DataFrame
     clean_outs: tuple[CleanOut, ...]

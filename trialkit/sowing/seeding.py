@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from trialkit.errors import SowingError
+from trialkit.shown import as_line, as_table
 from trialkit.sowing.mix_job import check_seed_weight
 from trialkit.sowing.sensible import by_name, named, number, optional, percent, shown
 
@@ -125,6 +126,9 @@ class SeedNeed:
     notes
         Sentences on what was taken for granted.
     """
+
+    __repr__ = as_line
+    _repr_html_ = as_table
 
     table: pd.DataFrame
     seed_t: float

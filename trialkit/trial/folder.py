@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from trialkit.checks import Check, faults
 from trialkit.design.as_sown import Difference, told
 from trialkit.errors import LogError, TrialFolderError, TrialkitWarning
+from trialkit.shown import as_line, as_table
 from trialkit.trial.config import FILE, TrialConfig, read_config
 from trialkit.trial.drawings import (
     BOUNDARY_FILE,
@@ -75,6 +76,9 @@ class Trial:
     stages, heads
         Growth stages seen, and sterile florets of heads; each None where its file is absent.
     """
+
+    __repr__ = as_line
+    _repr_html_ = as_table
 
     path: Path
     config: TrialConfig

@@ -146,6 +146,15 @@ def test_the_band_of_the_catch_test_in_litres_and_in_seconds(sowing):
     assert "Longer than 31 s: too slow, open it." in text
 
 
+def test_what_lives_on_a_seed_is_on_the_sheet(folder):
+    path = folder / "trial.toml"
+    alive = "per_t = 4\nliving_per_ml = 1e8\nminimum_per_seed = 1e4"
+    path.write_text(path.read_text().replace("per_t = 4", alive, 1))
+    # 4 l/t of 10⁸ a millilitre on 25 million seeds of 40 mg: 16,000 each.
+    text = Page(shed_sheet(open_sowing(folder))).text
+    assert "Living on a seed at mixing: 'broth' 16,000 (at least 10,000 wanted)." in text
+
+
 def test_cautions_are_those_of_the_page(sowing):
     pages = {"shed": Page(shed_sheet(sowing)).text, "cab": Page(cab_sheet(sowing)).text}
     for caution in CAUTIONS:

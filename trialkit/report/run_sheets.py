@@ -151,6 +151,7 @@ def _treatment(sowing: SowingPlan, one: Dressed) -> dict[str, Any]:
         "seed_kg": f"{numbers.number(1000 * mix.seed_per_mix_t, 0)} kg",
         "use_by": words.use_by_words(mix),
         "weight": words.weight_words(mix),
+        "living": words.living_words(mix),
         "pump": "" if pump is None else words.pump_words(pump),
         "turn": "" if pump is None else words.too_slow_words(pump),
         "auger": "" if auger is None else words.auger_words(auger),

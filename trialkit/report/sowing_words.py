@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
@@ -128,6 +129,26 @@ def weight_words(mix: MixPlan) -> str:
         f"{words}, and its moisture goes from {mix.job.seed_moisture_pct:.1f}% to "
         f"{mix.moisture_after_pct:.1f}% at most."
     )
+
+
+def living_words(mix: MixPlan) -> str:
+    """Say what lives on a seed at mixing, against the least wanted; empty if nothing is known.
+
+    Parameters
+    ----------
+    mix
+        The mixes.
+    """
+    said = []
+    for row in mix.living.to_dict("records"):
+        if math.isnan(row["cells_per_seed"]):
+            continue
+        wanted = row["minimum_per_seed"]
+        least = (
+            "no least is known" if math.isnan(wanted) else f"at least {number(wanted, 0)} wanted"
+        )
+        said.append(f"'{row['product']}' {number(row['cells_per_seed'], 0)} ({least})")
+    return f"Living on a seed at mixing: {'; '.join(said)}." if said else ""
 
 
 def pump_words(target: CatchTarget) -> str:

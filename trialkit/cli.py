@@ -6,8 +6,6 @@ import json
 import os
 import sys
 import traceback
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, NoReturn
 
@@ -15,9 +13,9 @@ import typer
 
 from trialkit.errors import TrialkitError
 from trialkit.shipped import copy_demo, demo_folders
+from trialkit.terminal import print_checks, print_harvest, print_summary, progress
 
 if TYPE_CHECKING:
-    from trialkit.result import Summary
     from trialkit.season import Harvested
     from trialkit.trial import Trial
 
@@ -70,14 +68,27 @@ def new(
 
 
 @app.command()
-def check(folder: Folder, as_json: Json = False) -> None:
-    """Say what is wrong or missing in a trial folder, everything at once."""
+def check(
+    folder: Annotated[
+        Path, typer.Argument(help="The trial folder, or a bundle of one.", show_default=False)
+    ],
+    as_json: Json = False,
+) -> None:
+    """Say what is wrong or missing in a trial folder, everything at once; or check a bundle."""
+    if folder.suffix.lower() == ".zip" and folder.is_file():
+        from trialkit.bundle_check import check_bundle
+
+        with progress(None) as tell:
+            found_in = check_bundle(folder, progress=tell)
+        _compared(found_in.as_plain(), found_in.sentences(), found_in.right, as_json)
+        return
     from trialkit.checks import faults
     from trialkit.trial import check_folder, check_harvest, check_scouting
+    from trialkit.trial.outdated import check_results
 
     trial, checks = check_folder(folder)
     if trial is not None:
-        checks += [*check_scouting(trial), *check_harvest(trial)]
+        checks += [*check_scouting(trial), *check_harvest(trial), *check_results(trial)]
     found = faults(checks)
     if as_json:
         rows = [
@@ -87,12 +98,7 @@ def check(folder: Folder, as_json: Json = False) -> None:
         ]
         _print_json({"folder": str(folder), "faults": len(found), "checks": rows})
     else:
-        words = {"fault": "FAULT", "warning": "note ", "ok": "ok   "}
-        for row in checks:
-            print(f"{words[row.outcome]}  {row.sentence()}")
-        if trial is not None:
-            print(_trial_line(trial))
-        print("The folder is in order." if not found else f"Faults to mend: {len(found)}.")
+        print_checks(checks, trial)
     if found:
         raise typer.Exit(BAD_INPUT)
 
@@ -109,7 +115,7 @@ def layout(
     """Lay the strips out and draw which gets what; map, field card, files for the terminal."""
     from trialkit.field_papers import STEPS, make_field_papers
 
-    with _progress(len(STEPS) if pdf else len(STEPS) - 1) as tell:
+    with progress(len(STEPS) if pdf else len(STEPS) - 1) as tell:
         papers = make_field_papers(folder, pdf=pdf, pace_m=pace_m, progress=tell)
     if as_json:
         _print_json(papers.record())
@@ -127,7 +133,7 @@ def runsheet(
     """Write the run sheets for dressing and sowing: one for the shed, one for the cab."""
     from trialkit.sowing_papers import STEPS, make_run_sheets
 
-    with _progress(len(STEPS) if pdf else len(STEPS) - 1) as tell:
+    with progress(len(STEPS) if pdf else len(STEPS) - 1) as tell:
         sheets = make_run_sheets(folder, pdf=pdf, progress=tell)
     if as_json:
         _print_json(sheets.as_plain())
@@ -147,7 +153,7 @@ def countsheet(
     """Draw random places to count plants at, and write the sheet to carry."""
     from trialkit.counting_papers import make_counting_sheet
 
-    with _progress(None):
+    with progress(None):
         papers = make_counting_sheet(folder, places=places, seed=seed, pdf=pdf)
     if as_json:
         _print_json(papers.record())
@@ -163,7 +169,7 @@ def harvest(folder: Folder, as_json: Json = False) -> None:
     from trialkit.trial import open_trial
 
     trial = open_trial(folder)
-    with _progress(len(STEPS) - 1) as tell:
+    with progress(len(STEPS) - 1) as tell:
         harvested = harvest_season(trial, progress=tell)
         written = write_harvest(trial, harvested)
         tell("Drawing")
@@ -182,7 +188,7 @@ def harvest(folder: Folder, as_json: Json = False) -> None:
             }
         )
         return
-    _print_harvest(harvested)
+    print_harvest(harvested)
     _wrote(written, as_json)
 
 
@@ -204,20 +210,34 @@ def _harvest_pictures(trial: Trial, harvested: Harvested) -> list[Path]:
 
 
 @app.command()
-def analyse(folder: Folder, as_json: Json = False) -> None:
+def analyse(
+    folder: Folder,
+    again: Annotated[
+        bool,
+        typer.Option("--again", help="Write nothing: compare with what results/ holds already."),
+    ] = False,
+    as_json: Json = False,
+) -> None:
     """Say whether the treatment paid, and how sure that is."""
     from trialkit.season import STEPS, write_results
     from trialkit.season import analyse as run
     from trialkit.trial import open_trial
 
     trial = open_trial(folder)
-    with _progress(len(STEPS)) as tell:
+    if again:
+        from trialkit.repeated import repeat
+
+        with progress(len(STEPS)) as tell:
+            compared = repeat(trial, progress=tell)
+        _compared(compared.as_plain(), compared.sentences(), compared.same, as_json)
+        return
+    with progress(len(STEPS)) as tell:
         result = run(trial, progress=tell)
     written = write_results(trial, result)
     if as_json:
         print(result.to_json(), end="")
         return
-    _print_summary(result.summary)
+    print_summary(result.summary)
     _wrote(written, as_json)
 
 
@@ -230,11 +250,14 @@ def report(
     """Write the season report as one HTML file, to read, print or mail."""
     from trialkit.report.render import render
     from trialkit.trial import open_trial
+    from trialkit.trial.outdated import since_last_report
 
     trial = open_trial(folder)
+    for sentence in () if as_json else since_last_report(trial):
+        print(f"Note: {sentence}")
     out_file = trial.results / "report.html"
     pdf_file = trial.results / "report.pdf" if pdf else None
-    with _progress(None) as tell:
+    with progress(None) as tell:
         written = [render(folder, out_file, pdf_file=pdf_file, progress=tell)]
     _wrote([*written, pdf_file] if pdf_file else written, as_json)
 
@@ -253,7 +276,7 @@ def seasons(
     from trialkit.across_seasons import pool_seasons
     from trialkit.seasons_report import plain_values, write_seasons
 
-    with _progress(None) as tell:
+    with progress(None) as tell:
         found = pool_seasons(folders, progress=tell)
         tell("Writing the report")
         written = write_seasons(found, out)
@@ -263,6 +286,30 @@ def seasons(
     for sentence in found.sentences():
         print(sentence)
     _wrote(written, as_json)
+
+
+@app.command()
+def bundle(
+    folder: Folder,
+    out: Annotated[
+        Path | None, typer.Option(help="Name of the zip; else beside the folder.")
+    ] = None,
+    shift: Annotated[bool, typer.Option("--shift", help="Move all positions elsewhere.")] = False,
+    without_names: Annotated[
+        bool, typer.Option("--without-names", help="Take out names of places and files, and notes.")
+    ] = False,
+    as_json: Json = False,
+) -> None:
+    """Put a trial into one zip to send, which the other side can check."""
+    from trialkit.bundles import make_bundle
+
+    with progress(None) as tell:
+        made = make_bundle(folder, out, shift=shift, without_names=without_names, progress=tell)
+    if as_json:
+        _print_json(made.as_plain())
+        return
+    print("\n".join(made.sentences()))
+    _wrote([made.path], as_json)
 
 
 @app.command()
@@ -327,71 +374,19 @@ def _print_json(content: object) -> None:
     print(json.dumps(content, indent=2, ensure_ascii=False, allow_nan=False))
 
 
+def _compared(content: object, sentences: list[str], same: bool, as_json: bool) -> None:
+    """Print a comparison; exit as on bad input where the two are not the same."""
+    if as_json:
+        _print_json(content)
+    else:
+        print("\n".join(sentences))
+    if not same:
+        raise typer.Exit(BAD_INPUT)
+
+
 def _wrote(paths: list[Path], as_json: bool) -> None:
     if as_json:
         _print_json({"wrote": [str(path) for path in paths]})
     else:
         for path in paths:
             print(f"Wrote {path}")
-
-
-@contextmanager
-def _progress(steps: int | None) -> Iterator[Callable[[str], None]]:
-    """Show a bar with the step's name on a terminal; nothing where output is read by a program."""
-    from rich.console import Console
-    from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
-
-    columns = (TextColumn("{task.description}"), BarColumn(), TimeElapsedColumn())
-    console = Console(stderr=True)
-    with Progress(
-        *columns, console=console, transient=True, disable=not console.is_terminal
-    ) as bar:
-        task = bar.add_task("Starting", total=steps)
-        begun = False
-
-        def tell(step: str) -> None:
-            nonlocal begun
-            bar.update(task, description=step, advance=1 if begun else 0)
-            begun = True
-
-        yield tell
-
-
-def _trial_line(trial: Trial) -> str:
-    strips = trial.layout[trial.layout["role"] == "strip"]
-    counts = strips["treatment"].value_counts(sort=False)
-    arms = ", ".join(f"{number} {name}" for name, number in counts.items())
-    return f"{trial.config.trial.name}: {len(strips)} strips ({arms})."
-
-
-def _print_harvest(harvested: Harvested) -> None:
-    from rich.console import Console
-    from rich.table import Table
-
-    from trialkit.columns import label
-
-    console = Console()
-    if harvested.delay is not None:
-        print(f"Grain-flow delay: {harvested.delay.delay_s:.0f} s.")
-    for frame, title in ((harvested.strips, "Strips"), (harvested.screening, "Left out, and why")):
-        if frame is None:
-            continue
-        table = Table(title=title, title_justify="left")
-        for name in frame.columns:
-            number = frame[name].dtype.kind in "if"
-            table.add_column(label(name), justify="right" if number else "left")
-        for row in frame.itertuples(index=False):
-            table.add_row(*(f"{c:,.2f}" if isinstance(c, float) else str(c) for c in row))
-        console.print(table)
-    for note in harvested.warnings:
-        print(f"Note: {note}")
-
-
-def _print_summary(summary: Summary) -> None:
-    from trialkit.report.wording import verdict_sentence
-
-    print(f"{summary.trial}, {summary.season}")
-    for comparison in summary.comparisons:
-        print(verdict_sentence(comparison, summary.currency))
-    for note in summary.warnings:
-        print(f"Note: {note}")

@@ -84,6 +84,17 @@ def test_our_own_error_is_told_as_it_is_and_the_last_report_stays(rendered, tmp_
     assert list(earlier.parent.iterdir()) == [earlier]
 
 
+def test_a_cell_for_the_notebook_only_is_neither_run_nor_shown(rendered, tmp_path):
+    ran = tmp_path / "ran"
+    only = new_code_cell(
+        f"open({str(ran)!r}, 'w').close(); 'control'", metadata={"tags": ["notebook-only"]}
+    )
+    page = rendered(only, shows("6 * 7")).read_text(encoding="utf-8")
+    assert "<p>42</p>" in page
+    assert "control" not in page
+    assert not ran.exists()
+
+
 def test_a_kernel_that_dies(rendered):
     with pytest.raises(TrialkitError, match="Python stopped while running it"):
         rendered(new_code_cell("import os; os._exit(3)"))

@@ -144,13 +144,19 @@ def make_bundle(
         copy = Path(home, "trial")
         if shift or without_names:
             tell("Shifting and taking names out")
-            way = random_shift(trial.planned_layout, rng) if shift else None
+            field = trial.planned_layout if trial.boundary is None else trial.boundary
+            way = random_shift(field, rng) if shift else None
             rewrite(Rewriting(folder, copy, trial.config, way, without_names), shared)
         else:
             _copy(shared, folder, copy)
         files, own = _with_answer(trial, stored, copy, tell)
         config = open_trial(copy).config
     notes += own
+    if shift:
+        notes.append(
+            "Shape, heights and times stay: the shift hides the place from a reader, not from "
+            "somebody who sets out to find it."
+        )
     if without_names:
         notes += _names_left(trial, files)
     files[DESCRIPTION_FILE] = description_text(describe(files, config)).encode()

@@ -175,7 +175,7 @@ def random_shift(field: GeoDataFrame, rng: np.random.Generator | None = None) ->
     Parameters
     ----------
     field
-        Strips or boundary, WGS 84.
+        Boundary, or strips where there is none, WGS 84: what a plan's grid is about.
     rng
         Source of the draw; by default the system's, which nobody can repeat.
 
@@ -185,7 +185,7 @@ def random_shift(field: GeoDataFrame, rng: np.random.Generator | None = None) ->
         It is kept nowhere.
     """
     west, south, east, north = (float(value) for value in field.total_bounds)
-    middle = (west + east) / 2, (south + north) / 2
+    middle = _rounded((west + east) / 2, (south + north) / 2)
     rng = np.random.default_rng() if rng is None else rng
     distance_m = rng.uniform(_NEAREST_M, _FARTHEST_M)
     bearing = rng.uniform(0, 2 * math.pi)
@@ -194,8 +194,13 @@ def random_shift(field: GeoDataFrame, rng: np.random.Generator | None = None) ->
     longitude = middle[0] + distance_m * math.sin(bearing) / (_DEGREE_M * width)
     return Shift(
         middle,
-        (
+        _rounded(
             min(max(longitude, -_HIGHEST_LONGITUDE), _HIGHEST_LONGITUDE),
             min(max(latitude, -_HIGHEST_LATITUDE), _HIGHEST_LATITUDE),
         ),
     )
+
+
+def _rounded(longitude: float, latitude: float) -> tuple[float, float]:
+    """Return a middle as `local_grid` has it, so that the grid of a plan goes where it should."""
+    return round(longitude, 6), round(latitude, 6)

@@ -230,7 +230,7 @@ def gain_along_cold(
     >>> trial = trialkit.open_trial(next(shipped("data-demo").glob("*frost*")))
     >>> harvested = trialkit.harvest_season(trial)
     >>> found = gain_along_cold(harvested.log, trial.config)
-    >>> found.change.loc["dressed", "p"] < 0.001
+    >>> bool(found.change.loc["dressed", "p"] < 0.001)
     True
     """
     with noted() as notes:

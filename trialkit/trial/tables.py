@@ -48,6 +48,8 @@ class TableForm:
     clocks
         Columns of times that may be written without their day, such as `07:40`: it is the row's
         `date`.
+    ours
+        Columns that trialkit writes, which a table made by hand does not need.
     """
 
     file: str
@@ -57,11 +59,13 @@ class TableForm:
     limits: dict[str, tuple[float, float]] = field(default_factory=dict)
     may_be_blank: tuple[str, ...] = ()
     clocks: tuple[str, ...] = ()
+    ours: tuple[str, ...] = ()
 
     @property
     def known(self) -> list[str]:
         """Every column the table may have."""
-        names = [*self.needed, *(name for way in self.ways for name in way), *self.optional]
+        ways = (name for way in self.ways for name in way)
+        names = [*self.needed, *ways, *self.optional, *self.ours]
         return list(dict.fromkeys(names))
 
 
@@ -77,7 +81,8 @@ FORMS: dict[str, TableForm] = {
         "counts.csv",
         needed=("strip", "count"),
         ways=(("row_length_m", "row_spacing_m"), ("area_m2",)),
-        optional=("place", "date", "along_m", "drill_row", "longitude", "latitude", "note"),
+        optional=("place", "date", "note"),
+        ours=("along_m", "drill_row", "longitude", "latitude"),
         limits={
             "count": (0, 1e5),
             "row_length_m": (0.05, 100),

@@ -75,7 +75,7 @@ class Whole:
     array: np.ndarray
     parts: tuple[Part, ...]
     notes: tuple[str, ...]
-    counts: dict[str, int]
+    counts: dict[str, object]
     hidden: int = field(repr=False, default=0)
 
 
@@ -94,7 +94,7 @@ def whole():
         array=np.zeros((2, 3)),
         parts=(Part(MARKUP, 10.0), Part("b", np.inf)),
         notes=(f"A sentence about {MARKUP} that is long enough.",),
-        counts={MARKUP: 3},
+        counts={MARKUP: {MARKUP: 3}},
     )
 
 
@@ -113,7 +113,7 @@ def test_a_table_holds_every_field_and_no_markup_from_data(whole):
     shown = Cells(markup)
     assert shown.tags <= {"table", "caption", "thead", "tbody", "tr", "th", "td", "br"}
     assert "onerror=alert(1)&gt;" in markup
-    assert markup.count("&lt;img") == 7
+    assert markup.count("&lt;img") == 8
     for words in ("Gain, t/ha", "0.1235", "Yield, t/ha", "3.123", "yes", "–", "Share, %", "inf"):
         assert words in shown.text, words
     assert "Hidden" not in shown.text
@@ -132,15 +132,24 @@ def test_long_tables_are_cut():
     ("name", "words"),
     [
         ("net_per_ha", "Net, a hectare"),
-        ("std_error_t_ha", "Std error, t/ha"),
+        ("std_error_t_ha", "Standard error, t/ha"),
         ("pump_l_min", "Pump, l/min"),
         ("moisture_pct", "Moisture, %"),
-        ("t", "T"),
+        ("t", "t"),
+        ("df", "Degrees of freedom"),
         ("at_boundary", "At boundary"),
     ],
 )
 def test_names_as_words(name, words):
     assert heading(name) == words
+
+
+def test_a_few_long_records_stand_side_by_side():
+    one = Comparison("dressed", "untreated", *[0.5] * 6, "paired t", *[1.0] * 5, "paid")
+    whole = Whole("", 0, 0, False, None, Path(), pd.DataFrame(), pd.Series(), 0, (one, one), (), {})
+    text = Cells(as_table(whole)).text
+    place = text.index("Verdict")
+    assert text[place + 1 : place + 3] == ["paid", "paid"]
 
 
 def test_only_dataclasses_are_shown():

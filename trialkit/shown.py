@@ -24,6 +24,8 @@ from trialkit.columns import COLUMNS, label
 if TYPE_CHECKING:
     from pandas import DataFrame, Series
 
+#: JupyterLab puts the text of tables to the right.
+_LEFT = 'style="text-align:left"'
 NOTHING = "–"
 #: Rows of a table inside the table, and letters of a text in a line, before they are cut.
 _MOST_ROWS = 12
@@ -42,6 +44,16 @@ _UNITS = {
     "l": "l",
     "m": "m",
     "s": "s",
+    "t": "t",
+}
+#: Parts of names that are written otherwise.
+_WORDS = {
+    "cv": "variation",
+    "df": "degrees of freedom",
+    "p": "p",
+    "reml": "REML",
+    "sha256": "SHA-256",
+    "std": "standard",
     "t": "t",
 }
 _UNIT = re.compile(rf"^(.+?)_({'|'.join(_UNITS)})$")
@@ -73,13 +85,9 @@ def as_table(result: object) -> str:
     result
         A dataclass.
     """
-    rows = "".join(
-        f'<tr><th scope="row" style="text-align:left">{escape(heading(name))}</th>'
-        f'<td style="text-align:left">{_cell(value)}</td></tr>'
-        for name, value in _shown_fields(result)
-    )
+    rows = "".join(_row(name, _cell(value)) for name, value in _shown_fields(result))
     title = escape(_spaced(type(result).__name__))
-    return f"<table><caption>{title}</caption><tbody>{rows}</tbody></table>"
+    return f"<table><caption {_LEFT}>{title}</caption><tbody>{rows}</tbody></table>"
 
 
 def heading(name: str) -> str:
@@ -99,8 +107,9 @@ def heading(name: str) -> str:
         return label(name)
     found = _UNIT.match(name)
     words, unit = (found[1], f", {_UNITS[found[2]]}") if found else (name, "")
-    words = words.replace("_", " ").strip()
-    return f"{words[:1].upper()}{words[1:]}{unit}"
+    words = " ".join(_WORDS.get(part, part) for part in words.split("_") if part)
+    # A letter of statistics stays small.
+    return f"{words if len(words) == 1 else words[:1].upper() + words[1:]}{unit}"
 
 
 def _shown_fields(result: object) -> Iterator[tuple[str, object]]:
@@ -135,7 +144,7 @@ def _cell(value: object) -> str:
     if _is_frame(value) and "geometry" not in value:
         return _frame(value)
     if isinstance(value, Mapping):
-        return escape(", ".join(f"{key}: {_text(each)}" for key, each in value.items())) or NOTHING
+        return escape(_pairs(value)) or NOTHING
     if isinstance(value, tuple | list):
         return _several(value)
     return escape(_text(value))
@@ -152,18 +161,25 @@ def _several(values: Sequence[object]) -> str:
 
 
 def _records(records: Sequence[object]) -> str:
-    """Return dataclasses of one kind as a table, one row each."""
-    names = [name for name, _ in _shown_fields(records[0])]
-    head = "".join(f'<th scope="col">{escape(heading(name))}</th>' for name in names)
-    rows = "".join(
-        "<tr>"
-        + "".join(f"<td>{escape(_text(value))}</td>" for _, value in _shown_fields(record))
-        + "</tr>"
-        for record in records[:_MOST_ROWS]
+    """Return dataclasses of one kind as a table: a row each, or a column each if they are few."""
+    shown = [dict(_shown_fields(record)) for record in records[:_MOST_ROWS]]
+    names = list(shown[0])
+    if len(shown) < len(names) / 2:
+        rows = (_row(name, *(escape(_text(each[name])) for each in shown)) for name in names)
+        return f"<table><tbody>{''.join(rows)}</tbody></table>"
+    head = "".join(f'<th scope="col" {_LEFT}>{escape(heading(name))}</th>' for name in names)
+    rows = (
+        f"<tr>{''.join(f'<td {_LEFT}>{escape(_text(each[name]))}</td>' for name in names)}</tr>"
+        for each in shown
     )
-    more = len(records) - _MOST_ROWS
-    rest = f"<p>and {more} more</p>" if more > 0 else ""
-    return f"<table><thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table>{rest}"
+    more = len(records) - len(shown)
+    rest = f"<p>and {more} more</p>" if more else ""
+    return f"<table><thead><tr>{head}</tr></thead><tbody>{''.join(rows)}</tbody></table>{rest}"
+
+
+def _row(name: str, *cells: str) -> str:
+    inside = "".join(f"<td {_LEFT}>{cell}</td>" for cell in cells)
+    return f'<tr><th scope="row" {_LEFT}>{escape(heading(name))}</th>{inside}</tr>'
 
 
 def _frame(frame: DataFrame) -> str:
@@ -181,9 +197,15 @@ def _text(value: object) -> str:
         return "yes" if value else "no"
     if isinstance(value, Real):
         return _number(value)
+    if isinstance(value, Mapping):
+        return f"({_pairs(value)})"
     if is_dataclass(value) and not isinstance(value, type):
         return as_line(value)
     return str(value) if isinstance(value, str | PurePath) else _size(value)
+
+
+def _pairs(values: Mapping[object, object]) -> str:
+    return ", ".join(f"{key}: {_text(each)}" for key, each in values.items())
 
 
 def _size(value: object) -> str:

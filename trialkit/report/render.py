@@ -236,8 +236,8 @@ def _paper(body: str, title: str) -> str:
     from trialkit.report.pieces import Piece, fill, page_file
 
     style = "".join(map(page_file, ("page.css", "pieces.css", PAPER_STYLE)))
-    foot = Markup('<div data-foot="{}">{}</div>').format(title, Piece(body))
-    return fill("page.html", title=title, style=Piece(style), body=foot)
+    foot = Markup('<div data-foot="{}">').format(title)
+    return fill("page.html", title=title, style=Piece(style), body=Piece(f"{foot}{body}</div>"))
 
 
 def _title(trial_folder: Path) -> str:

@@ -5,8 +5,10 @@ The strip is the unit: treatment is allotted to strips, so records never count a
 
 from __future__ import annotations
 
+import math
 import warnings
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING
 
 import pandas as pd
@@ -21,8 +23,8 @@ from trialkit.models import (
     leave_one_out,
     strip_residuals,
 )
-from trialkit.money import Payoff, payoff
-from trialkit.result import Comparison
+from trialkit.money import Farm, Outlook, Payoff, look_ahead, payoff
+from trialkit.result import Comparison, WhatNext
 
 if TYPE_CHECKING:
     from pandas import DataFrame
@@ -31,6 +33,11 @@ if TYPE_CHECKING:
 
 MAIN_METHOD = "strip means, blocks as fixed effects, least squares"
 WITHOUT_BLOCKS = "strip means, no blocks, least squares"
+
+#: Keys of `[money]` in `trial.toml` that it takes to say what next.
+FARM_KEYS = ("area_ha", "seasons", "labour_per_h")
+#: Size of a strip where it is not known, ha: common practice, no source.
+_STRIP_HA = 1.0
 
 #: Degrees of freedom that it takes to judge one strip by the others.
 _FEWEST_DF = 2
@@ -251,6 +258,63 @@ def _paid(treatment: str, gain: pd.Series[float], config: TrialConfig) -> Payoff
         paid_at=analysis.paid_at,
         did_not_pay_at=analysis.did_not_pay_at,
     )
+
+
+def outlooks(
+    comparisons: Sequence[Comparison], strips: DataFrame, config: TrialConfig
+) -> tuple[Outlook, ...]:
+    """Look ahead from each gain: what next, the risk, at which prices and costs it pays.
+
+    Parameters
+    ----------
+    comparisons
+        What `compare` returned.
+    strips
+        The strip yields it rests on.
+    config
+        What `trial.toml` says; without area, seasons and cost of labour there is no next step.
+    """
+    money, analysis = config.money, config.analysis
+    used = strips.dropna(subset="yield_t_ha")
+    size = used["area_ha"].mean() if "area_ha" in used else math.nan
+    return tuple(
+        look_ahead(
+            c.treatment, c.gain_t_ha, c.std_error_t_ha, c.df,
+            price_per_t=money.price_per_t, price_range=money.price_range,
+            cost_per_ha=config.cost_per_ha(c.treatment) - config.cost_per_ha(c.control),
+            pairs=_pairs(used, c.treatment, c.control, blocks=c.method == MAIN_METHOD),
+            strip_ha=size if size > 0 else _STRIP_HA,
+            farm=_farm(config),
+            lose_more_than=money.lose_more_than,
+            paid_at=analysis.paid_at, did_not_pay_at=analysis.did_not_pay_at,
+            confidence=analysis.confidence,
+        )
+        for c in comparisons
+    )  # fmt: skip
+
+
+def what_next(ahead: Sequence[Outlook]) -> tuple[WhatNext, ...]:
+    """Return the next steps that could be told, as `results/result.json` holds them."""
+    told = [(one.treatment, one.step) for one in ahead if one.step is not None]
+    names = [field.name for field in fields(WhatNext)][1:]
+    return tuple(WhatNext(name, *(getattr(step, key) for key in names)) for name, step in told)
+
+
+def _farm(config: TrialConfig) -> Farm | None:
+    area_ha, seasons, labour = (getattr(config.money, key) for key in FARM_KEYS)
+    if area_ha is None or seasons is None or labour is None:
+        return None
+    return Farm(area_ha, seasons, labour)
+
+
+def _pairs(strips: DataFrame, treatment: str, control: str, *, blocks: bool) -> int:
+    """Return how many pairs tell as much as the strips do: a lone strip in a block tells none."""
+    parts = [part for _, part in strips.groupby("block")] if blocks else [strips]
+    told = 0.0
+    for part in parts:
+        treated, plain = ((part["treatment"] == name).sum() for name in (treatment, control))
+        told += 2 * treated * plain / max(treated + plain, 1)
+    return max(round(told), 2)
 
 
 def scrutinise(

@@ -57,6 +57,28 @@ class CrossCheck:
 
 
 @dataclass(frozen=True, slots=True)
+class WhatNext:
+    """What to do about a treatment, and the sum behind it.
+
+    Money is in the trial's currency, for the whole ground of `area_ha`; `trial_cost` and
+    `trial_benefit` are those of one more trial of so many `pairs`.
+    """
+
+    treatment: str
+    answer: Literal["use it", "stop", "test again"]
+    pairs: int
+    trial_cost: float
+    trial_benefit: float
+    chance_of_turning: float
+    value_of_knowing: float
+    farm_net: float
+    farm_low: float
+    farm_high: float
+    area_ha: float
+    seasons: int
+
+
+@dataclass(frozen=True, slots=True)
 class InputFile:
     """A file the answer rests on, relative to the trial folder, with its SHA-256."""
 
@@ -83,6 +105,7 @@ class Summary:
     inputs: tuple[InputFile, ...]
     versions: dict[str, str] = field(default_factory=dict)
     seed: int = 0
+    what_next: tuple[WhatNext, ...] = ()
 
     def to_json(self) -> str:
         """Return the summary as JSON text, keys in the contracted order."""

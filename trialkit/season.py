@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from trialkit.answer import Scrutiny, compare, fit_strips, scrutinise
+from trialkit.answer import Scrutiny, compare, fit_strips, outlooks, scrutinise, what_next
 from trialkit.cross_checks import by_other_yields, by_records, by_shuffling, disagreements
 from trialkit.errors import LogError, LogWarning, noted
 from trialkit.harvest import (
@@ -198,6 +198,7 @@ def analyse(trial: Trial, *, progress: Progress | None = None) -> Result:
         inputs=tuple(input_files(trial)),
         versions=software(),
         seed=trial.config.analysis.seed,
+        what_next=what_next(outlooks(comparisons, harvested.strips, trial.config)),
     )
     field = trial.config, trial.boundary, trial.layout
     return Result(summary, *field, harvested, fit, scrutiny, otherwise)

@@ -52,7 +52,7 @@ GAINS, MAP = Piece('<img alt="gains">'), Piece('<img alt="map">')
 
 @pytest.fixture
 def page(strips, make_summary):
-    def make(comparisons, *, about=None, gains=GAINS, strip_map=MAP, **changes):
+    def make(comparisons, *, about=None, gains=GAINS, strip_map=MAP, what_next=(), **changes):
         names = [c.treatment for c in comparisons]
         summary = make_summary(comparisons, **changes)
         return front_page(
@@ -61,6 +61,7 @@ def page(strips, make_summary):
             strips,
             gains=gains,
             strip_map=strip_map,
+            what_next=what_next,
         ).html()
 
     return make
@@ -144,3 +145,9 @@ def test_notes_are_pointed_to(page, compare):
 def test_an_invented_trial_says_so(page, compare):
     assert "Invented example" in page([compare()], about=config(invented=True))
     assert "Invented" not in page([compare()])
+
+
+def test_what_next_stands_on_the_page_where_it_is_known(page, compare):
+    text = str(Text(page([compare()], what_next=["Stop: leave <x> out.", "Use y."])))
+    assert "What next? Stop: leave <x> out. Use y." in text
+    assert "What next?" not in page([compare()])

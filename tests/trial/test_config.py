@@ -54,7 +54,8 @@ def test_every_fault_is_listed_at_once(toml):
         "trial.toml, [machines] seeder_m: It should be above 0, not 0.",
         "trial.toml, [money] price_per_t: It is missing. Add it.",
         "trial.toml, [money] price_per_tonne: There is no such key. Did you mean 'price_per_t'? "
-        "Known here: currency, price_per_t, price_range.",
+        "Known here: currency, price_per_t, price_range, area_ha, seasons, labour_per_h, "
+        "lose_more_than.",
     ]
 
 
@@ -101,3 +102,18 @@ def test_a_missing_file_says_how_to_make_one(tmp_path):
 def test_another_encoding_is_named(toml):
     toml.write_bytes('[trial]\nname = "Café"\n'.encode("latin-1"))
     assert "not UTF-8" in sentences(toml)[0]
+
+
+@pytest.mark.parametrize(
+    ("line", "wanted"),
+    [
+        ("area_ha = 0", "[money] area_ha: It should be above 0, not 0."),
+        ("seasons = 2.5", "[money] seasons: It should be a whole number, not 2.5."),
+        ("seasons = 0", "[money] seasons: It should be at least 1, not 0."),
+        ("labour_per_h = -1", "[money] labour_per_h: It should be at least 0, not -1."),
+        ("lose_more_than = -5", "[money] lose_more_than: It should be at least 0, not -5."),
+    ],
+)
+def test_what_the_farm_would_do_with_the_answer(toml, line, wanted):
+    change(toml, "price_per_t = 300", f"price_per_t = 300\n{line}")
+    assert sentences(toml) == [f"trial.toml, {wanted}"]

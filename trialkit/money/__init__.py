@@ -14,6 +14,7 @@ from trialkit.money.grades import (
 from trialkit.money.grain_price import Deductions, net_price
 from trialkit.money.loss_integrals import normal_loss, t_loss
 from trialkit.money.money_checks import check_cost
+from trialkit.money.outlook import Farm, Outlook, look_ahead
 from trialkit.money.payoff import Payoff, PriceGain, payoff
 from trialkit.money.ranking import Ranking, covariance_of_gains, rank_treatments
 from trialkit.money.risk import Risk, season_risk
@@ -23,8 +24,10 @@ __all__ = [
     "CostSheet",
     "Costs",
     "Deductions",
+    "Farm",
     "Grade",
     "NextStep",
+    "Outlook",
     "Payoff",
     "PriceGain",
     "Ranking",
@@ -40,6 +43,7 @@ __all__ = [
     "extra_cost",
     "grade_chances",
     "likely_prices",
+    "look_ahead",
     "net_price",
     "next_step",
     "normal_loss",

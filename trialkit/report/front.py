@@ -26,6 +26,7 @@ def front_page(
     gains: Shown,
     strip_map: Shown,
     first: Sequence[str] = (),
+    what_next: Sequence[str] = (),
 ) -> Piece:
     """Lay out the first page.
 
@@ -43,6 +44,8 @@ def front_page(
         The map of the strips.
     first
         Warnings that stand on the page itself, however many others there are.
+    what_next
+        What to do about each treatment; empty where that cannot be told.
     """
     analysis, money = config.analysis, config.money
     lost = strips.loc[strips["yield_t_ha"].isna(), "strip"].astype(str).tolist()
@@ -58,6 +61,7 @@ def front_page(
         headline=wording.headline(summary.comparisons),
         evidence=_evidence(summary, analysis.confidence),
         notes=wording.notes_ahead(summary.warnings, first),
+        what_next=what_next,
         answers=[
             _answer(c, numbers.yield_decimals(summary.comparisons)) for c in summary.comparisons
         ],

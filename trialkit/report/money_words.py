@@ -8,9 +8,11 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from trialkit.report.numbers import amount, amounts, in_hundred, level, number, price
+from trialkit.report.numbers import amount, amounts, in_hundred, level, listed, number, price
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from pandas import DataFrame
 
     from trialkit.money import NextStep, Ranking, Risk
@@ -35,6 +37,12 @@ BREAK_EVEN_CAPTION = (
     "Line: the cost that the gain just covers. Dot: your price and cost, with the range of prices "
     "where you gave one."
 )
+#: The keys that it takes to say what next, in words.
+KEY_WORDS = {
+    "area_ha": "where the dressing would be used, ha",
+    "seasons": "for how many seasons",
+    "labour_per_h": "what an hour of trialling is worth",
+}
 PAIRS_AXIS = "Pairs of strips next season"
 BRINGS, COSTS = "expected to bring", "costs"
 
@@ -100,6 +108,43 @@ def next_step_sentences(step: NextStep, treatment: str, currency: str) -> tuple[
             CAUTION,
         )
         if sentence
+    )
+
+
+def next_step_in_short(step: NextStep, treatment: str, currency: str) -> str:
+    """Return the answer and its sum as one line, for the first page.
+
+    Parameters
+    ----------
+    step
+        From `trialkit.money.next_step`.
+    treatment
+        Name of the dressing.
+    currency
+        Code of the money, such as `AUD`.
+    """
+    headline = next_step_headline(step, treatment)
+    if not step.pairs or step.seasons < 2:
+        return headline
+    trial = "It" if step.answer == "test again" else f"A trial of {step.pairs} pairs"
+    return (
+        f"{headline} {trial} costs about {about(step.trial_cost)} {currency} and can be expected "
+        f"to bring about {about(step.trial_benefit)} {currency} on {price(step.area_ha)} ha."
+    )
+
+
+def keys_wanted(missing: Sequence[str]) -> str:
+    """Say what it takes to tell what next.
+
+    Parameters
+    ----------
+    missing
+        Keys of `[money]` in `trial.toml` that are not given.
+    """
+    named = [f"{key} ({KEY_WORDS[key]})" for key in missing]
+    return (
+        "Whether to use it, stop or test again depends on the farm, too. To have that worked out, "
+        f"give {listed(named)} under [money] in trial.toml."
     )
 
 

@@ -37,6 +37,7 @@ FRONT = {
     "net": "Net money, {currency}/ha",
     "chance": "Chance it paid",
     "where": "Strips and their yields",
+    "next": "What next?",
     "left_out": "What was left out",
     "reading": "How to read this page",
     "reason": "Reason",

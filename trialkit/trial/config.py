@@ -158,11 +158,15 @@ class Analysis(Table):
 
 
 class Money(Table):
-    """`[money]`: the price of the grain and the currency of everything."""
+    """`[money]`: the price of the grain, the currency of everything, and what the farm would do."""
 
     currency: str = Field(pattern=r"^[A-Z]{3}$")
     price_per_t: float = Field(gt=0)
     price_range: tuple[float, float] | None = None
+    area_ha: float | None = Field(None, gt=0, le=1e6)
+    seasons: int | None = Field(None, ge=1, le=50)
+    labour_per_h: float | None = Field(None, ge=0, le=1e4)
+    lose_more_than: float = Field(0.0, ge=0, le=1e6)
 
     @field_validator("price_range")
     @classmethod
@@ -226,7 +230,10 @@ class TrialConfig(Table):
         rate = None if self.sowing is None else self.sowing.rate_kg_ha
         for treatment in self.treatments:
             if treatment.products and rate_l_t is not None:
-                told(MixJob, 1, tuple(treatment.recipe), rate_l_t, 1, seed_kg_ha=rate)
+                try:
+                    told(MixJob, 1, tuple(treatment.recipe), rate_l_t, 1, seed_kg_ha=rate)
+                except ValueError as fault:
+                    raise ValueError(f"the mix of '{treatment.name}': {fault}") from None
         return self
 
     @model_validator(mode="after")

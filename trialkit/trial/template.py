@@ -183,6 +183,11 @@ did_not_pay_at = 0.1     # "did not pay" up to this chance
 currency = ""            # three letters, for example "AUD"
 price_per_t = ""         # grain price at the farm gate, for example 300
 # price_range = [250, 340]  # lowest and highest price you think likely
+# With these three the report says what next: use it, stop, or test again, and how.
+# area_ha = 400            # where you would use the dressing, hectares a season
+# seasons = 5              # for how many seasons
+# labour_per_h = 40        # what an hour of trialling is worth to you
+# lose_more_than = 10      # a loss per hectare that would hurt: the report gives its chance
 """
 
 _README = """\

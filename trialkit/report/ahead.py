@@ -1,0 +1,75 @@
+"""Looking ahead, for the report: what next, the sum behind it, the risk, where it pays."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from markupsafe import Markup
+
+from trialkit.report import money_words, pieces
+from trialkit.report.money_pictures import break_even_picture, next_step_picture
+from trialkit.report.pieces import Piece, Shown
+
+if TYPE_CHECKING:
+    from trialkit.money import Outlook
+    from trialkit.trial.config import Money
+
+
+def what_next(ahead: Sequence[Outlook], money: Money) -> Piece:
+    """Show what to do about each treatment, and why.
+
+    Parameters
+    ----------
+    ahead
+        From `trialkit.answer.outlooks`.
+    money
+        `[money]` of `trial.toml`.
+    """
+    parts: list[Shown] = []
+    missing = [key for key in money_words.KEY_WORDS if getattr(money, key) is None]
+    if missing:
+        parts.append(pieces.words(money_words.keys_wanted(missing)))
+    for one in ahead:
+        if len(ahead) > 1:
+            parts.append(Piece(Markup("<h3>{}</h3>").format(one.treatment)))
+        parts += _about(one, money)
+    return Piece("".join(part.html() for part in parts))
+
+
+def _about(one: Outlook, money: Money) -> list[Shown]:
+    currency, parts = money.currency, list[Shown]()
+    if one.step is not None:
+        parts.append(
+            pieces.bullets(money_words.next_step_sentences(one.step, one.treatment, currency))
+        )
+        if not one.step.table.empty:
+            parts.append(next_step_picture(one.step, currency))
+    parts.append(pieces.words(one.why_not))
+    parts.append(pieces.bullets(money_words.risk_sentences(one.risk, currency)))
+    parts.append(
+        break_even_picture(
+            one.curve,
+            price_per_t=money.price_per_t,
+            cost_per_ha=one.cost_per_ha,
+            currency=currency,
+            price_range=money.price_range,
+        )
+    )
+    return parts
+
+
+def in_short(ahead: Sequence[Outlook], currency: str) -> list[str]:
+    """Return what to do about each treatment as a line each, for the first page.
+
+    Parameters
+    ----------
+    ahead
+        From `trialkit.answer.outlooks`.
+    currency
+        Code of the money, such as `AUD`.
+    """
+    told = [(one.step, one.treatment) for one in ahead if one.step is not None]
+    if len(told) > 1:  # the page has room for the answers, not for the sums
+        return [money_words.next_step_headline(step, name) for step, name in told]
+    return [money_words.next_step_in_short(step, name, currency) for step, name in told]

@@ -112,6 +112,7 @@ def test_two_seed_rates_that_disagree_are_noted(toml):
         ("[dressing]\nrate_l_t = 10000\n", r"that is 10,000 l/t; did you mean 10\?"),
         ("[dressing]\nmixer_l = -1\n", r"\[dressing\] mixer_l: The mixer is -1 l"),
         ("[dressing]\nin_sun = 'often'\n", r"in_sun: It should be true or false, not 'often'"),
+        ("[[products]]\nname = 'x'\n", r"Write \[\[treatments\.products\]\], below the"),
         ("[dressing]\ntank = 80\n", r"no such key\. Did you mean 'tank_l'\?"),
     ],
 )
@@ -128,6 +129,11 @@ def test_numbers_that_make_no_sense(toml, tables, says):
         (BROTH.replace("per_t = 4", "per_t = 4000"), r"that is 4,000 l/t; did you mean 4\?"),
         (BROTH.replace("per_t = 4", 'per_t = "four"'), r"per_t: It should be a number, not 'four'"),
         (BROTH.replace("per_t = 4\n", ""), r"'broth' needs one rate"),
+        (
+            BROTH.replace("[[treatments.products]]", "[treatments.products]"),
+            r"double brackets: \[\[t",
+        ),
+        (BROTH.replace("per_t = 4", "per_t = 12"), r"The mix of 'dressed': The products alone are"),
         (BROTH + BROTH, r"products\]\]: The product 'broth' stands twice"),
         (BROTH.replace("broth", "Water"), r"Leave water out"),
         (BROTH.replace("per_t = 4", "per_t = 12"), r"2 l/t more than the 10 l/t to go on the seed"),

@@ -14,7 +14,7 @@ from statsmodels.stats.meta_analysis import combine_effects
 from trialkit import season_answers
 from trialkit.across_seasons import FROST_ROWS, pool_seasons
 from trialkit.errors import SeasonsError, TrialFolderError
-from trialkit.money import payoff
+from trialkit.money import TrialCost, next_step, payoff
 from trialkit.result import Comparison, Summary
 from trialkit.seasons_report import plain_values, write_seasons
 from trialkit.trial import open_trial
@@ -54,7 +54,8 @@ def season(trial_folder, tmp_path):
             paid.verdict,
         )  # fmt: skip
         summary = Summary(
-            "Invented trial", year, "oats", trial.config.money.currency, (comparison,), {}, {}, (),
+            "Invented trial", year, "oats", trial.config.money.currency, (comparison,),
+            {"n": 16, "by_treatment": {"untreated": 8, name: 8}}, {}, (),
             (), tuple(input_files(trial)) if inputs else (),
         )  # fmt: skip
         (folder / "results").mkdir()
@@ -239,3 +240,35 @@ def test_names_are_escaped(season, tmp_path):
     change = ('[trial]\nname = "Invented trial"', '[trial]\nname = "<b>x</b>"')
     found = pool_seasons([season(y, 0.1, 0.05, changes=[change]) for y in (2020, 2021)])
     assert "<b>x" not in write_seasons(found, tmp_path / "out")[0].read_text(encoding="utf-8")
+
+
+FARM = ("price_per_t = 300", "price_per_t = 300\narea_ha = 400\nseasons = 5\nlabour_per_h = 45")
+
+
+def test_what_next_is_weighed_over_the_seasons(season, tmp_path):
+    folders = [
+        season(2019 + n, gain, error, changes=[FARM])
+        for n, (gain, error) in enumerate(zip(GAINS, ERRORS, strict=True))
+    ]
+    (one,) = pool_seasons(folders).treatments
+    pair_sd = math.sqrt(np.mean(np.square(ERRORS)) * 8)
+    alone = next_step(
+        one.gain.estimate, one.gain.std_error, one.gain.df, price_per_t=300, cost_per_ha=14.5,
+        area_ha=400, seasons=5, trial=TrialCost(labour_per_h=45), pair_sd_t_ha=pair_sd,
+        tau2=one.gain.tau2, pooled=True,
+    )  # fmt: skip
+    assert (one.step.answer, one.step.pairs) == (alone.answer, alone.pairs)
+    assert one.step.trial_benefit == pytest.approx(alone.trial_benefit)
+    found = pool_seasons(folders)
+    page = write_seasons(found, tmp_path / "out")[0].read_text(encoding="utf-8")
+    assert "<h2>What next</h2>" in page
+    assert plain_values(found)["treatments"][0]["next_step"] == one.step.answer
+
+
+def test_two_seasons_are_too_few_to_say_what_next(season):
+    folders = [season(2020, 0.3, 0.06, changes=[FARM]), season(2021, 0.1, 0.06, changes=[FARM])]
+    found = pool_seasons(folders)
+    (one,) = found.treatments
+    assert one.step is None
+    assert one.why_no_step
+    assert one.why_no_step in found.sentences()

@@ -11,10 +11,11 @@ import numpy as np
 import pandas as pd
 from scipy.special import stdtr, stdtrit
 
-from trialkit.errors import SeasonsError
+from trialkit.answer import farm_of
+from trialkit.errors import MoneyError, SeasonsError
 from trialkit.models import Pooled, leave_one_study_out, pool
-from trialkit.money import Payoff, payoff
-from trialkit.report import season_words
+from trialkit.money import NextStep, Payoff, TrialCost, next_step, payoff
+from trialkit.report import money_words, season_words
 from trialkit.result import Comparison
 from trialkit.season_answers import Progress, SeasonAnswer, season_answers
 from trialkit.shown import as_line, as_table
@@ -48,6 +49,10 @@ class PooledTreatment:
     so_far
         One row a season: the answer of all seasons up to it, `label seasons gain_t_ha low_t_ha
         high_t_ha chance_paid verdict`.
+    step
+        What next at the prices and costs of the last season; None where that cannot be said.
+    why_no_step
+        Why it cannot be said, where `[money]` of the last season asks for it.
     without_one
         One row a season left out, as `leave_one_study_out` has it; None with fewer than three.
     frost
@@ -66,6 +71,8 @@ class PooledTreatment:
     mean_pays: Payoff
     next_season: Payoff
     so_far: pd.DataFrame
+    step: NextStep | None
+    why_no_step: str
     without_one: pd.DataFrame | None
     frost: pd.DataFrame
 
@@ -107,6 +114,9 @@ class AcrossSeasons:
                 season_words.mean_sentence(one.gain, one.mean_pays, one.control),
                 season_words.next_sentence(one.gain, one.next_season),
                 season_words.few_sentence(seasons),
+                one.why_no_step
+                if one.step is None
+                else money_words.next_step_headline(one.step, one.treatment),
             ]
         return [*(sentence for sentence in told if sentence), *self.notes]
 
@@ -171,6 +181,7 @@ def _pooled(rows: Sequence[tuple[SeasonAnswer, Comparison]]) -> PooledTreatment:
     errors = [one.std_error_t_ha for one in comparisons]
     gain = pool(gains, errors, labels=labels, confidence=confidence)
     table = _table(answers, comparisons).assign(weight_pct=gain.table["weight_pct"].to_numpy())
+    step, why_no_step = _step(gain, answers, comparisons)
     return PooledTreatment(
         treatment=comparisons[0].treatment,
         control=comparisons[0].control,
@@ -186,6 +197,8 @@ def _pooled(rows: Sequence[tuple[SeasonAnswer, Comparison]]) -> PooledTreatment:
             comparisons[-1],
         ),
         so_far=_so_far(answers, comparisons, confidence),
+        step=step,
+        why_no_step=why_no_step,
         without_one=leave_one_study_out(gains, errors, labels=labels, confidence=confidence)
         if len(rows) >= _FEWEST_TO_LEAVE_OUT
         else None,
@@ -238,6 +251,39 @@ def _pays(
         paid_at=config.analysis.paid_at,
         did_not_pay_at=config.analysis.did_not_pay_at,
     )
+
+
+def _step(
+    gain: Pooled, answers: Sequence[SeasonAnswer], comparisons: Sequence[Comparison]
+) -> tuple[NextStep | None, str]:
+    """Weigh one more season of trialling; a pair of strips differs as it did in these seasons."""
+    last, comparison = answers[-1].config, comparisons[-1]
+    farm = farm_of(last)
+    if farm is None:
+        return None, ""
+    pair_variances = [
+        one.std_error_t_ha**2 * min(answer.summary.strips["by_treatment"].values())
+        for answer, one in zip(answers, comparisons, strict=True)
+    ]
+    try:
+        return next_step(
+            gain.estimate,
+            gain.std_error,
+            gain.df,
+            price_per_t=last.money.price_per_t,
+            price_range=last.money.price_range,
+            cost_per_ha=last.cost_per_ha(comparison.treatment)
+            - last.cost_per_ha(comparison.control),
+            area_ha=farm.area_ha,
+            seasons=farm.seasons,
+            trial=TrialCost(labour_per_h=farm.labour_per_h),
+            pair_sd_t_ha=float(np.sqrt(np.mean(pair_variances))),
+            tau2=gain.tau2,
+            pooled=True,
+            confidence=last.analysis.confidence,
+        ), ""
+    except MoneyError as error:
+        return None, str(error)
 
 
 def _so_far(

@@ -284,7 +284,7 @@ def outlooks(
             cost_per_ha=config.cost_per_ha(c.treatment) - config.cost_per_ha(c.control),
             pairs=_pairs(used, c.treatment, c.control, blocks=c.method == MAIN_METHOD),
             strip_ha=size if size > 0 else _STRIP_HA,
-            farm=_farm(config),
+            farm=farm_of(config),
             lose_more_than=money.lose_more_than,
             paid_at=analysis.paid_at, did_not_pay_at=analysis.did_not_pay_at,
             confidence=analysis.confidence,
@@ -300,7 +300,14 @@ def what_next(ahead: Sequence[Outlook]) -> tuple[WhatNext, ...]:
     return tuple(WhatNext(name, *(getattr(step, key) for key in names)) for name, step in told)
 
 
-def _farm(config: TrialConfig) -> Farm | None:
+def farm_of(config: TrialConfig) -> Farm | None:
+    """Return what the farm would do with the answer; None where `trial.toml` does not say.
+
+    Parameters
+    ----------
+    config
+        What it says.
+    """
     area_ha, seasons, labour = (getattr(config.money, key) for key in FARM_KEYS)
     if area_ha is None or seasons is None or labour is None:
         return None

@@ -60,6 +60,9 @@ def treatment_parts(treatment: PooledTreatment, found: AcrossSeasons) -> list[Sh
     return [
         season_page.answer(one.treatment, one.control, one.gain, one.mean_pays, one.next_season),
         *pictures,
+        season_page.next_step(
+            one.step, one.why_no_step, one.treatment, found.seasons[-1].summary.currency
+        ),
         season_page.season_table(one.table, found.currency),
         season_page.so_far_table(one.so_far),
         season_page.frost_table(one.frost),
@@ -109,6 +112,7 @@ def _treatment(one: PooledTreatment) -> dict[str, Any]:
         "chance_mean_pays": one.mean_pays.chance_paid,
         "chance_next_pays": one.next_season.chance_paid,
         "verdict": one.mean_pays.verdict,
+        "next_step": None if one.step is None else one.step.answer,
         "net_per_ha": None if one.net is None else one.net.estimate,
         "by_season": json.loads(one.table.to_json(orient="records")),
         "so_far": json.loads(one.so_far.to_json(orient="records")),

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 from markupsafe import Markup
 
+from trialkit.report import money_words
 from trialkit.report import season_words as words
 from trialkit.report.numbers import p_text
 from trialkit.report.pieces import Piece, Shown, bullets, fill, page_file
@@ -16,7 +17,7 @@ from trialkit.report.table_look import house_table
 
 if TYPE_CHECKING:
     from trialkit.models import Pooled
-    from trialkit.money import Payoff
+    from trialkit.money import NextStep, Payoff
 
 _DECIMALS = {
     **{"gain_t_ha": 2, "low_t_ha": 2, "high_t_ha": 2, "std_error_t_ha": 3, "std_error": 3},
@@ -49,6 +50,27 @@ def answer(
         words.few_sentence(seasons),
     )
     return Piece(head + Markup(told.html()))  # noqa: S704  both are escaped already
+
+
+def next_step(step: NextStep | None, why_not: str, treatment: str, currency: str) -> Piece:
+    """Say what next, with the sum behind it; nothing where nobody asked.
+
+    Parameters
+    ----------
+    step
+        From `trialkit.money.next_step`, or None.
+    why_not
+        Why there is none.
+    treatment
+        Its name.
+    currency
+        Code of the money.
+    """
+    if step is None:
+        return paragraph(why_not)
+    heading = Markup("<h2>{}</h2>").format(words.NEXT_TITLE)
+    told = bullets(money_words.next_step_sentences(step, treatment, currency))
+    return Piece(heading + Markup(told.html()))  # noqa: S704  both are escaped already
 
 
 def season_table(table: pd.DataFrame, currency: str | None) -> Piece:

@@ -25,6 +25,7 @@ FROST_NOTE = (
     "Seasons differ in more than frost. That the dressing did more where it froze is a hint; "
     "strips on low and high ground in one season are the better test."
 )
+NEXT_TITLE = "What next"
 NOTES_TITLE = "To keep in mind"
 
 HEADINGS = {

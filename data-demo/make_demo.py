@@ -214,6 +214,11 @@ did_not_pay_at = 0.1     # "did not pay" up to this chance
 currency = "AUD"
 price_per_t = 300        # feed oats at the farm gate
 price_range = [255, 340]
+# What next depends on the farm, too.
+area_ha = 400            # where the dressing would be used
+seasons = 5              # for so long
+labour_per_h = 45        # what an hour of trialling is worth
+lose_more_than = 10      # a hectare: more would hurt
 """
 
 NO_FROST_TOML = """\
@@ -272,6 +277,11 @@ did_not_pay_at = 0.1     # "did not pay" up to this chance
 currency = "AUD"
 price_per_t = 310        # feed oats at the farm gate
 price_range = [260, 350]
+# What next depends on the farm, too.
+area_ha = 400            # where the dressing would be used
+seasons = 5              # for so long
+labour_per_h = 45        # what an hour of trialling is worth
+lose_more_than = 10      # a hectare: more would hurt
 """
 
 

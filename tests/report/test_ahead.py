@@ -76,6 +76,18 @@ def test_several_treatments_have_a_heading_each_and_names_are_text():
     assert "<h3>&lt;b&gt;x&lt;/b&gt;</h3>" in markup
     assert "<h3>Water</h3>" in markup
     assert bad not in markup
-    lines = ahead.in_short(several, "AUD")
-    assert [line.split(":")[0].split(" ")[0] for line in lines] == ["Use", "Stop"]
-    assert "costs about" not in " ".join(lines)
+    # What holds for all of them stands once, below them.
+    assert markup.count(money_words.CAUTION) == 1
+    assert markup.index(money_words.CAUTION) > markup.rindex("<img")
+    assert ahead.in_short(several, "AUD") == [
+        f"Use {bad}, as long as other seasons are like this one.",
+        "Stop, leave out: Water, as long as other seasons are like this one.",
+    ]
+
+
+def test_treatments_to_test_again_are_named_with_their_pairs():
+    several = [outlook(EACH["test again"], name=name) for name in ("A", "B")]
+    pairs = several[0].step.pairs
+    assert ahead.in_short(several, "AUD") == [
+        f"Test again next season: A ({pairs} pairs) and B ({pairs} pairs)."
+    ]

@@ -34,15 +34,23 @@ def what_next(ahead: Sequence[Outlook], money: Money) -> Piece:
         if len(ahead) > 1:
             parts.append(Piece(Markup("<h3>{}</h3>").format(one.treatment)))
         parts += _about(one, money)
+    said = [sentence for one in ahead for sentence in _sentences(one, money)]
+    for_all = [sentence for sentence in said if sentence in money_words.FOR_ALL]
+    parts.append(pieces.bullets(dict.fromkeys(for_all)))
     return Piece("".join(part.html() for part in parts))
+
+
+def _sentences(one: Outlook, money: Money) -> tuple[str, ...]:
+    if one.step is None:
+        return ()
+    return money_words.next_step_sentences(one.step, one.treatment, money.currency)
 
 
 def _about(one: Outlook, money: Money) -> list[Shown]:
     currency, parts = money.currency, list[Shown]()
     if one.step is not None:
-        parts.append(
-            pieces.bullets(money_words.next_step_sentences(one.step, one.treatment, currency))
-        )
+        own = [said for said in _sentences(one, money) if said not in money_words.FOR_ALL]
+        parts.append(pieces.bullets(own))
         if not one.step.table.empty:
             parts.append(next_step_picture(one.step, currency))
     parts.append(pieces.words(one.why_not))
@@ -60,7 +68,7 @@ def _about(one: Outlook, money: Money) -> list[Shown]:
 
 
 def in_short(ahead: Sequence[Outlook], currency: str) -> list[str]:
-    """Return what to do about each treatment as a line each, for the first page.
+    """Return what to do about each treatment in a few sentences, for the first page.
 
     Parameters
     ----------
@@ -69,7 +77,7 @@ def in_short(ahead: Sequence[Outlook], currency: str) -> list[str]:
     currency
         Code of the money, such as `AUD`.
     """
-    told = [(one.step, one.treatment) for one in ahead if one.step is not None]
+    told = [(one.treatment, one.step) for one in ahead if one.step is not None]
     if len(told) > 1:  # the page has room for the answers, not for the sums
-        return [money_words.next_step_headline(step, name) for step, name in told]
-    return [money_words.next_step_in_short(step, name, currency) for step, name in told]
+        return money_words.next_steps_in_short(told)
+    return [money_words.next_step_in_short(step, name, currency) for name, step in told]

@@ -30,7 +30,10 @@ SEASONS_NOT_KNOWN = (
     "One trial does not show how the gain differs between seasons. It was taken as the same in "
     "all; if it is not, the ranges are too narrow and one more season settles less than this says."
 )
+SEASONS_ALIKE = ", as long as other seasons are like this one"
 SEASONS_KNOWN = "How the gain differs between seasons was taken into account."
+#: What holds for every treatment alike.
+FOR_ALL = (FROM_EARLIER, NO_PRIOR, SEASONS_KNOWN, SEASONS_NOT_KNOWN, CAUTION)
 
 PAID_ZONE, OPEN_ZONE, NOT_PAID_ZONE = "paid", "not settled", "did not pay"
 BREAK_EVEN_CAPTION = (
@@ -78,7 +81,7 @@ def next_step_headline(step: NextStep, treatment: str) -> str:
     if step.answer == "test again":
         return f"Test {treatment} again: {step.pairs} pairs of strips next season."
     # One season cannot say that the next is like it, and a sure answer rests on that.
-    trust = "" if step.seasons_known else ", as long as other seasons are like this one"
+    trust = "" if step.seasons_known else SEASONS_ALIKE
     if step.answer == "use it":
         return f"Use {treatment}: another trial is not worth its cost{trust}."
     return f"Stop: leave {treatment} out. Another trial is not worth its cost{trust}."
@@ -131,6 +134,28 @@ def next_step_in_short(step: NextStep, treatment: str, currency: str) -> str:
         f"{headline} {trial} costs about {about(step.trial_cost)} {currency} and can be expected "
         f"to bring about {about(step.trial_benefit)} {currency} on {price(step.area_ha)} ha."
     )
+
+
+def next_steps_in_short(told: Sequence[tuple[str, NextStep]]) -> list[str]:
+    """Return the answers for several treatments, those alike in one sentence, for the first page.
+
+    Parameters
+    ----------
+    told
+        Name of each dressing, and its step from `trialkit.money.next_step`.
+    """
+    trust = "" if all(step.seasons_known for _, step in told) else SEASONS_ALIKE
+
+    def names(answer: str) -> str:
+        return listed([name for name, step in told if step.answer == answer])
+
+    again = [f"{name} ({step.pairs} pairs)" for name, step in told if step.answer == "test again"]
+    sentences = (
+        f"Use {names('use it')}{trust}." if names("use it") else "",
+        f"Test again next season: {listed(again)}." if again else "",
+        f"Stop, leave out: {names('stop')}{trust}." if names("stop") else "",
+    )
+    return [sentence for sentence in sentences if sentence]
 
 
 def keys_wanted(missing: Sequence[str]) -> str:

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import json
 from io import BytesIO
 
 import pypdf
 import pytest
+from typer.testing import CliRunner
 
+from trialkit.cli import app
 from trialkit.report import figures, maps
 from trialkit.report.front import front_page
 from trialkit.report.paper import write_pdf
 from trialkit.report.render import _paper
+from trialkit.shipped import demo_folders
 from trialkit.trial.config import TrialConfig
 
 NAMES = ("dressed full rate", "water only", "kelp syrup in water, late", "powder", "half rate")
@@ -57,6 +61,23 @@ def test_the_first_page_is_one_sheet(treatments, compare, make_summary, layout, 
     assert "River flat, <2025>" in first
     assert "the extra grain was worth more than the treatment cost." in first
     assert second.startswith("Overleaf More.")
+
+
+@pytest.mark.parametrize("options", [(), ("--pdf",)])
+def test_the_command_names_what_it_wrote(options, monkeypatch):
+    def rendered(folder, out_file, *, pdf_file=None, progress=None):
+        progress("a step")
+        asked.append(pdf_file)
+        return out_file
+
+    asked = []
+    monkeypatch.setattr("trialkit.report.render.render", rendered)
+    folder = demo_folders()["oats-2023-hard-frost"]
+    shown = CliRunner().invoke(app, ["report", str(folder), "--json", *options])
+    assert shown.exit_code == 0
+    wrote = [path.rsplit("/", 1)[-1] for path in json.loads(shown.stdout)["wrote"]]
+    assert wrote == ["report.html", "report.pdf"][: 1 + len(options)]
+    assert [path and path.name for path in asked] == ["report.pdf" if options else None]
 
 
 def test_what_the_report_holds_is_markup_and_its_title_is_text():

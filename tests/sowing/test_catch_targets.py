@@ -83,7 +83,7 @@ def test_a_mix_that_stands_first_ages(plan):
 
 
 def test_nobody_stirs_thousands_of_mixes(plan):
-    with pytest.raises(SowingError, match="no morning's work. Take a larger mixer"):
+    with pytest.raises(SowingError, match=r"no morning's work\. Take a larger mixer"):
         mix_times(plan(mixer_l=0.1, auger_t_h=40))
 
 

@@ -177,6 +177,7 @@ def _write_papers(
         boundary=ground.boundary,
         zones=ground.zones,
         seeder_m=ground.config.machines.seeder_m,
+        tanks=1 if ground.config.sowing is None else ground.config.sowing.tanks,
         pace_m=pace_m,
         fingerprint=hashlib.sha256((folder / LAYOUT_FILE).read_bytes()).hexdigest(),
         invented=about.invented,

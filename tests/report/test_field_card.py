@@ -15,6 +15,7 @@ from trialkit.design.pegs import peg_out
 from trialkit.errors import LayoutError
 from trialkit.report.field_card import field_card
 from trialkit.report.paper import write_pdf
+from trialkit.sowing import sowing_order
 
 FIELDS = ["rectangle", "ell", "twelve"]
 FINGERPRINT = "0123456789abcdef" * 4
@@ -139,6 +140,18 @@ def test_treatments_are_sown_in_the_order_asked_for(plans, fields):
         gets = list(dict.fromkeys(row[2].split(" ", 1)[1] for row in rows))
         assert gets == ["untreated", *others]
         assert "the one with least on the seed first" in page.text
+
+
+def test_two_tanks_sow_side_by_side_as_the_cab_sheet_does(plans, fields):
+    plan = plans["rectangle"]
+    page = Page(card(plan, fields["rectangle"], tanks=2))
+    rows = [row for row in page.table("Strip")[1:] if len(row) == 6]
+    steps = sowing_order(plan.strips, "untreated", tanks=2).steps
+    assert [row[1] for row in rows] == steps["strip"].tolist()
+    assert [row for row in page.table("Strip")[1:] if len(row) == 1] == []
+    treatment = plan.strips.set_index("strip")["treatment"]
+    assert all(row[2].split(" ", 1)[1] == treatment[row[1]] for row in rows)
+    assert "a tank of its own" in page.text
 
 
 @pytest.mark.parametrize("pace", [0.75, 0.9])

@@ -27,14 +27,21 @@ PRACTICE = (
 )
 
 
-def why_this_order(treatments: int) -> str:
+def why_this_order(treatments: int, tanks: int = 1) -> str:
     """Say why the strips are sown in this order: common practice, no source.
 
     Parameters
     ----------
     treatments
         Number of treatments, the untreated among them.
+    tanks
+        Tanks for seed.
     """
+    if tanks > 1:
+        return (
+            "The untreated seed has a tank of its own, so the strips are sown side by side. Look "
+            "at the tank before each strip."
+        )
     words = "Untreated strips first, so that nothing is carried over into them."
     if treatments < 3:
         return words

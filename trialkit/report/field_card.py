@@ -47,6 +47,7 @@ def field_card(
     season: int | str,
     control: str | None = None,
     order: Sequence[str] | None = None,
+    tanks: int = 1,
     paddock: str = "",
     crop: str = "",
     boundary: GeoDataFrame | None = None,
@@ -69,6 +70,8 @@ def field_card(
     order
         The treatments in the order they are sown after it, the one with least on the seed first;
         None for that in which they lie.
+    tanks
+        Tanks for seed: with two, strips are sown side by side.
     paddock, crop
         Where and what, for the head of the card.
     boundary
@@ -131,8 +134,8 @@ def field_card(
         more=card_words.MORE,
         cautions=list(card_words.cautions()),
         sowing=strips,
-        sowing_arms=_sowing(arms, pegged.strips, control, order),
-        why_order=card_words.why_this_order(len(arms)) if control else "",
+        sowing_arms=_sowing(arms, pegged.strips, control, order, tanks),
+        why_order=card_words.why_this_order(len(arms), tanks) if control else "",
         write_down=card_words.WRITE_DOWN,
         clean_out=card_words.CLEAN_OUT,
         draw=card_words.draw_words(planned.allocation if planned else None),
@@ -231,17 +234,19 @@ def _sowing(
     strips: pd.DataFrame,
     control: str | None,
     order: Sequence[str] | None,
+    tanks: int,
 ) -> list[dict[str, Any]]:
-    """Return the strips by treatment in the order they are sown, numbered through."""
+    """Return the strips in the order they are sown, parted where the seeder is cleaned out."""
     first, *others = [arm["name"] for arm in arms]
     if order is not None:
         others.sort(key=lambda name: order.index(name) if name in order else len(order))
     table = strips[["strip", "block", "treatment"]]
-    steps = sowing_order(table, control or first, treatment_order=others).steps
-    named = {arm["name"]: arm for arm in arms}
+    steps = sowing_order(table, control or first, tanks=tanks, treatment_order=others).steps
+    marks = {arm["name"]: {"letter": arm["letter"], "short": arm["short"]} for arm in arms}
+    parted = "treatment" if tanks == 1 else "round"
     return [
-        named[name] | {"rows": steps[steps["treatment"] == name].to_dict("records")}
-        for name in (first, *others)
+        {"rows": [row | marks[row["treatment"]] for row in part.to_dict("records")]}
+        for _, part in steps.groupby(parted, sort=False)
     ]
 
 

@@ -122,6 +122,7 @@ def test_the_result_has_the_contracted_keys(demo):
         "inputs",
         "versions",
         "seed",
+        "what_next",  # beyond the contract, and after it
     ]
     assert list(shown["comparisons"][0]) == [
         "treatment",

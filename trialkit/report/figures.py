@@ -13,15 +13,22 @@ from mizani.breaks import breaks_extended
 
 from trialkit.columns import label
 from trialkit.report import captions, numbers
-from trialkit.report.pictures import AMBER, BLUE, INK, LINE, PAYS, QUIET, Picture, house_theme
+from trialkit.report.pictures import (
+    AMBER,
+    BLUE,
+    INK,
+    LINE,
+    PAYS,
+    QUIET,
+    Picture,
+    house_theme,
+    treatment_marks,
+)
 
 if TYPE_CHECKING:
     from trialkit.result import Comparison
 
 _WIDTH_IN = 7.2
-#: Treatments, the control first: told apart by shape; colour only helps.
-_SHAPES = ("o", "s", "^", "D", "v", "P", "X", "*")
-_COLOURS = (BLUE, AMBER, INK, LINE)
 #: Letters that stand side by side under a picture before they have to be turned.
 _LETTERS_ACROSS = 70
 
@@ -176,7 +183,7 @@ def strip_yields(strips: pd.DataFrame, *, control: str) -> Picture:
         + p9.geom_text(
             p9.aes(y="at", label="block"), data=last, nudge_x=0.07, ha="left", size=8, color=QUIET
         )
-        + _marks(len(names))
+        + treatment_marks(len(names))
         + p9.labs(x="", y=label("yield_t_ha"))
         + house_theme()
         + p9.theme(
@@ -222,7 +229,7 @@ def strip_residuals(residuals: pd.DataFrame, *, control: str) -> Picture:
         + p9.geom_hline(yintercept=0, color=QUIET, size=0.6)
         + p9.geom_segment(p9.aes(xend="strip", yend=0), color=LINE, size=0.9)
         + p9.geom_point(p9.aes(shape="treatment", fill="treatment"), color=INK, size=3, stroke=0.6)
-        + _marks(len(names))
+        + treatment_marks(len(names))
         + p9.scale_y_continuous(labels=_signed)
         + p9.labs(x="", y=captions.RESIDUAL_AXIS)
         + house_theme()
@@ -239,13 +246,6 @@ def strip_residuals(residuals: pd.DataFrame, *, control: str) -> Picture:
         height_in=3.0 if crowded else 2.7,
         caption=captions.residuals_caption(residuals),
     )
-
-
-def _marks(treatments: int) -> list[p9.scale_shape_manual | p9.scale_fill_manual]:
-    """Return the marks of the treatments, the control's empty."""
-    colours = ["white", *(_COLOURS[i % len(_COLOURS)] for i in range(treatments - 1))]
-    shapes = [_SHAPES[i % len(_SHAPES)] for i in range(treatments)]
-    return [p9.scale_shape_manual(values=shapes), p9.scale_fill_manual(values=colours)]
 
 
 def left_out_bars(account: pd.DataFrame) -> Picture:

@@ -20,6 +20,9 @@ INK, QUIET, LINE, PALE = "#1c2b33", "#5c6b73", "#c9d1d5", "#e9eef0"
 BLUE, AMBER = "#1f5a7a", "#c8741a"
 #: Ground where a gain more than covers its cost.
 PAYS = "#dcead9"
+#: Treatments, the control first: told apart by shape; colour only helps.
+_SHAPES = ("o", "s", "^", "D", "v", "P", "X", "*")
+_COLOURS = (BLUE, AMBER, INK, LINE)
 
 _PNG_DPI = 200
 
@@ -92,6 +95,20 @@ class Picture:
 
     def _repr_html_(self) -> str:
         return self.html()
+
+
+def later_colours(treatments: int) -> list[str]:
+    """Return the colours of all treatments but the control."""
+    return [_COLOURS[i % len(_COLOURS)] for i in range(treatments - 1)]
+
+
+def treatment_marks(treatments: int) -> list[p9.scale_shape_manual | p9.scale_fill_manual]:
+    """Return the marks of the treatments, the control's empty."""
+    shapes = [_SHAPES[i % len(_SHAPES)] for i in range(treatments)]
+    return [
+        p9.scale_shape_manual(values=shapes),
+        p9.scale_fill_manual(values=["white", *later_colours(treatments)]),
+    ]
 
 
 def house_theme() -> p9.theme:

@@ -11,7 +11,17 @@ import plotnine as p9
 
 from trialkit.columns import label
 from trialkit.report import numbers
-from trialkit.report.pictures import AMBER, BLUE, INK, LINE, QUIET, Picture, house_theme
+from trialkit.report.pictures import (
+    AMBER,
+    BLUE,
+    INK,
+    LINE,
+    QUIET,
+    Picture,
+    house_theme,
+    later_colours,
+    treatment_marks,
+)
 from trialkit.scouting import (
     odd_counts,
     stage_name,
@@ -24,9 +34,6 @@ if TYPE_CHECKING:
     from trialkit.scouting import FrostNights, FrostRisk
 
 _WIDTH_IN = 7.2
-#: Treatments, the control first: told apart by shape; colour only helps.
-_SHAPES = ("o", "s", "^", "D", "v", "P", "X", "*")
-_COLOURS = (BLUE, AMBER, INK, LINE)
 #: Letters that stand side by side under a picture before they have to be turned.
 _LETTERS_ACROSS = 70
 #: Loggers drawn below each other; more are named, not drawn.
@@ -73,7 +80,7 @@ def counts_plot(table: pd.DataFrame, *, control: str) -> Picture:
         p9.ggplot(means, p9.aes("strip", "plants_m2"))
         + p9.geom_point(data=counts[~marked], color=LINE, size=1.8)
         + p9.geom_point(data=counts[marked], color=AMBER, size=2.6, shape="x", stroke=0.9)
-        + _treatment_marks(len(names))
+        + _points(len(names))
         + p9.expand_limits(y=0)
         + p9.scale_y_continuous(expand=(0.03, 0, 0.06, 0))
         + p9.scale_x_discrete(limits=order)
@@ -303,8 +310,8 @@ def scores_plot(table: pd.DataFrame, score: str, *, control: str) -> Picture:
         p9.ggplot(middles, p9.aes("at", "middle"))
         + p9.geom_point(p9.aes(y="value", size="size"), data=dots, color=LINE)
         + lines
-        + _treatment_marks(len(names))
-        + p9.scale_color_manual(values=[QUIET, *_later_colours(len(names))], guide=None)
+        + _points(len(names))
+        + p9.scale_color_manual(values=[QUIET, *later_colours(len(names))], guide=None)
         + p9.scale_size_identity()
         + p9.scale_x_datetime(breaks=days, date_labels="%d %b", limits=around)
         + p9.labs(x="", y=f"{numbers.shortened(score)}{', %' if kind == 'percent' else ''}")
@@ -340,18 +347,11 @@ def _shown(column: pd.Series, names: Sequence[str]) -> pd.Series:
     return shown.astype(pd.CategoricalDtype(short))
 
 
-def _treatment_marks(
+def _points(
     treatments: int,
 ) -> list[p9.geom_point | p9.scale_shape_manual | p9.scale_fill_manual]:
     """Return a mark a treatment, the control's empty."""
-    shapes = [_SHAPES[i % len(_SHAPES)] for i in range(treatments)]
     return [
         p9.geom_point(p9.aes(shape="treatment", fill="treatment"), color=INK, size=3.3, stroke=0.6),
-        p9.scale_shape_manual(values=shapes),
-        p9.scale_fill_manual(values=["white", *_later_colours(treatments)]),
+        *treatment_marks(treatments),
     ]
-
-
-def _later_colours(treatments: int) -> list[str]:
-    """Return the colours of all treatments but the control."""
-    return [_COLOURS[i % len(_COLOURS)] for i in range(treatments - 1)]

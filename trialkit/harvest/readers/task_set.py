@@ -13,7 +13,7 @@ from xml.etree.ElementTree import Element
 from trialkit.errors import LogError
 from trialkit.harvest.readers.time_log import TimeLogHeader
 from trialkit.incoming.file_set import FileSet
-from trialkit.incoming.task_xml import attribute, parse_xml
+from trialkit.incoming.task_xml import attribute, external_elements, parse_xml
 
 #: Name of the file a set begins with.
 TASK_FILE = "taskdata.xml"
@@ -136,7 +136,7 @@ def read_task_set(files: FileSet) -> TaskSet:
         raise LogError(
             f"{files.name}: {home} breaks off before its end. Copy the set from the terminal again."
         )
-    elements = [*root, *_external(root, files, home)]
+    elements = [*root, *external_elements(root, files, home)]
     tasks = [element for element in elements if element.tag == "TSK"]
     seen: set[str] = set()
     logs, about = [], []
@@ -172,20 +172,6 @@ def _about(task: Element, named: dict[str, Element]) -> dict[str, str]:
         if found is not None:
             told[name] = attribute(found, "B")
     return {name: value for name, value in told.items() if value}
-
-
-def _external(root: Element, files: FileSet, home: str) -> list[Element]:
-    """Return what external files hold; a file that is missing or unreadable is passed over."""
-    found: list[Element] = []
-    for reference in root.iter("XFR"):
-        path = files.named(f"{attribute(reference, 'A')}.xml", beside=home)
-        if path is None:
-            continue
-        try:
-            found += list(parse_xml(files.read(path), PurePosixPath(path).name)[0])
-        except LogError:
-            continue
-    return found
 
 
 def _whole(text: str, base: int = 10) -> int | None:

@@ -7,6 +7,8 @@ import re
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
+from trialkit.language import figures, language, say
+
 if TYPE_CHECKING:
     from trialkit.result import Comparison
 
@@ -14,11 +16,20 @@ MINUS = "\u2212"
 
 
 def number(value: float, decimals: int) -> str:
-    """Return a number with a true minus, a comma each thousand, and no minus before zero."""
+    """Return a number with a true minus, a comma each thousand, and no minus before zero.
+
+    In another language with its marks, as everything here.
+    """
     text = f"{value:,.{decimals}f}"
     if not text.strip("-0.,"):
         text = text.lstrip("-")
-    return text.replace("-", MINUS)
+    return figures(text).replace("-", MINUS)
+
+
+def nothing(text: str) -> bool:
+    """Say whether a number reads as zero."""
+    spoken = language()
+    return not text.strip(f"0{spoken.decimal}{spoken.thousands}")
 
 
 def yield_decimals(comparisons: Sequence[Comparison]) -> int:
@@ -33,20 +44,25 @@ def yield_decimals(comparisons: Sequence[Comparison]) -> int:
 def plain_t_ha(value: float, decimals: int = 2) -> str:
     """Return t/ha without its unit; never zero for something."""
     text = number(value, decimals)
-    if value and not text.strip("0."):
-        return f"less than {10**-decimals:.{decimals}f}"
+    if value and nothing(text):
+        return say("less than {number}", number=number(10**-decimals, decimals))
     return text
 
 
 def signed_t_ha(value: float, decimals: int = 2) -> str:
     """Return t/ha with its sign, without its unit."""
     text = number(value, decimals)
-    return f"+{text}" if value > 0 and text.strip("0.") else text
+    return f"+{text}" if value > 0 and not nothing(text) else text
 
 
 def signed_range(low: float, high: float, decimals: int = 2) -> str:
     """Return a range in t/ha with its signs, without its unit."""
-    return f"{signed_t_ha(low, decimals)} to {signed_t_ha(high, decimals)}"
+    return between(signed_t_ha(low, decimals), signed_t_ha(high, decimals))
+
+
+def between(low: str, high: str) -> str:
+    """Return a range."""
+    return say("{low} to {high}", low=low, high=high)
 
 
 def amounts(*values: float) -> list[str]:
@@ -68,8 +84,8 @@ def price(value: float) -> str:
 def percent(share: float) -> str:
     """Return a share as a percentage, to one decimal below ten; never zero for something."""
     if 0 < share < 0.0005:
-        return "< 0.1%"
-    return f"{number(100 * share, 1 if abs(share) < 0.0995 else 0)}%"
+        return figures("< 0.1%")
+    return number(100 * share, 1 if abs(share) < 0.0995 else 0) + figures("%")
 
 
 def in_hundred(chance: float) -> str:
@@ -77,15 +93,15 @@ def in_hundred(chance: float) -> str:
     # A tenth of a millionth covers binary rounding of chances such as 0.29.
     count = math.floor(chance * 100 + 1e-7)
     if count < 1:
-        return "less than 1 in 100"
+        return say("less than 1 in 100")
     if chance > 0.99:
-        return "more than 99 in 100"
-    return f"{count} in 100"
+        return say("more than 99 in 100")
+    return say("{count} in 100", count=count)
 
 
 def level(confidence: float) -> str:
     """Return a confidence level as a percentage."""
-    return f"{confidence * 100:g}%"
+    return figures(f"{confidence * 100:g}%")
 
 
 def shortened(name: str, longest: int = 26) -> str:
@@ -103,7 +119,7 @@ def listed(names: Sequence[str]) -> str:
     """Return names as a phrase: `a`, `a and b`, `a, b and c`."""
     if len(names) < 2:
         return "".join(names)
-    return f"{', '.join(names[:-1])} and {names[-1]}"
+    return say("{names} and {last}", names=", ".join(names[:-1]), last=names[-1])
 
 
 def letters(names: Sequence[str]) -> dict[str, str]:
@@ -124,4 +140,4 @@ def p_text(value: float | None) -> str:
     """Return a p-value for a table: to three decimals, never zero; a dash where there is none."""
     if value is None or math.isnan(value):
         return "–"
-    return "< 0.001" if value < 0.001 else f"{value:.3f}"
+    return figures("< 0.001" if value < 0.001 else f"{value:.3f}")

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Annotated, NoReturn
 import typer
 
 from trialkit.errors import TrialkitError
+from trialkit.language import ENGLISH, ENVIRONMENT, languages, speaking
 from trialkit.shipped import copy_demo, demo_folders
 from trialkit.terminal import print_checks, print_harvest, print_summary, progress
 
@@ -32,6 +33,13 @@ app = typer.Typer(
 
 Folder = Annotated[Path, typer.Argument(help="The trial folder.", show_default=False)]
 Json = Annotated[bool, typer.Option("--json", help="Print the result as JSON.")]
+Spoken = Annotated[
+    str,
+    typer.Option(
+        envvar=ENVIRONMENT,
+        help=f"Language of the page: {', '.join(languages())}, or a file of translations (.po).",
+    ),
+]
 
 
 @app.command()
@@ -245,6 +253,7 @@ def analyse(
 def report(
     folder: Folder,
     pdf: Annotated[bool, typer.Option("--pdf", help="Also set the report as a PDF.")] = False,
+    language: Spoken = ENGLISH,
     as_json: Json = False,
 ) -> None:
     """Write the season report as one HTML file, to read, print or mail."""
@@ -257,7 +266,7 @@ def report(
         print(f"Note: {sentence}")
     out_file = trial.results / "report.html"
     pdf_file = trial.results / "report.pdf" if pdf else None
-    with progress(None) as tell:
+    with speaking(language), progress(None) as tell:
         written = [render(folder, out_file, pdf_file=pdf_file, progress=tell)]
     _wrote([*written, pdf_file] if pdf_file else written, as_json)
 
@@ -270,21 +279,22 @@ def seasons(
     out: Annotated[
         Path, typer.Option(help="Folder for the report; it is made if it is not there.")
     ] = Path("across-seasons"),
+    language: Spoken = ENGLISH,
     as_json: Json = False,
 ) -> None:
     """Take several seasons together: gain, money, and what one more season may bring."""
     from trialkit.across_seasons import pool_seasons
     from trialkit.seasons_report import plain_values, write_seasons
 
-    with progress(None) as tell:
+    with speaking(language), progress(None) as tell:
         found = pool_seasons(folders, progress=tell)
         tell("Writing the report")
         written = write_seasons(found, out)
+        sentences = found.sentences()
     if as_json:
         _print_json(plain_values(found) | {"wrote": [str(path) for path in written]})
         return
-    for sentence in found.sentences():
-        print(sentence)
+    print("\n".join(sentences))
     _wrote(written, as_json)
 
 

@@ -44,6 +44,8 @@ class Language:
     ----------
     code
         Code of the language by BCP 47, such as `de` or `pt-BR`, as an HTML page names it.
+    source
+        What `use_language` takes to speak it: its code, or the full name of its file.
     words
         Its translations.
     decimal, thousands, percent
@@ -51,6 +53,7 @@ class Language:
     """
 
     code: str
+    source: str
     words: NullTranslations
     decimal: str = "."
     thousands: str = ","
@@ -226,10 +229,10 @@ def read_language(name: str | Path) -> Language:
     """
     asked = str(name)
     if asked.lower() == ENGLISH:
-        return Language(ENGLISH, NullTranslations())
+        return Language(ENGLISH, ENGLISH, NullTranslations())
     if asked.endswith(ENDING):
         try:
-            return _language(Path(asked).read_bytes(), asked)
+            return _language(Path(asked).read_bytes(), asked, str(Path(asked).resolve()))
         except OSError as error:
             raise TrialkitError(
                 f"{asked}: the file of translations cannot be read ({error.strerror}). "
@@ -249,10 +252,10 @@ def read_language(name: str | Path) -> Language:
 @cache
 def _shipped(code: str) -> Language:
     content = (files("trialkit.languages") / f"{code}{ENDING}").read_bytes()
-    return _language(content, f"{code}{ENDING}")
+    return _language(content, f"{code}{ENDING}", code)
 
 
-def _language(content: bytes, file: str) -> Language:
+def _language(content: bytes, file: str, source: str) -> Language:
     from babel import Locale, UnknownLocaleError
     from babel.messages.mofile import write_mo
     from babel.messages.pofile import PoFileError, read_po
@@ -279,7 +282,7 @@ def _language(content: bytes, file: str) -> Language:
     # As the language sets the sign off, without what stands for the digits.
     sign = locale.percent_formats[None].pattern.strip("#,.0").replace("%", marks["percentSign"])
     return Language(
-        str(locale).replace("_", "-"), GNUTranslations(compiled),
+        str(locale).replace("_", "-"), source, GNUTranslations(compiled),
         marks["decimal"], marks["group"], sign,
     )  # fmt: skip
 

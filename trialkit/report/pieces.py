@@ -11,6 +11,8 @@ from typing import Protocol
 from jinja2 import Environment, FunctionLoader, StrictUndefined
 from markupsafe import Markup, escape
 
+from trialkit.language import language
+
 
 class Shown(Protocol):
     """Anything that can be shown: a picture, a table, words."""
@@ -83,7 +85,7 @@ def page_file(name: str) -> str:
 
 def fill(template: str, **content: object) -> str:
     """Fill a template of the page; everything that is not a piece already is escaped."""
-    return _environment().get_template(template).render(**content)
+    return _environment().get_template(template).render(language=language().code, **content)
 
 
 @cache

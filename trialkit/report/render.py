@@ -13,6 +13,7 @@ from markupsafe import Markup
 
 from trialkit import errors
 from trialkit.errors import TrialkitError
+from trialkit.language import ENVIRONMENT, language, say
 from trialkit.report.paper import write_pdf
 from trialkit.result import InputFile
 from trialkit.shipped import shipped
@@ -52,6 +53,8 @@ def render(
 ) -> Path:
     """Write the season report of a trial as one self-contained HTML file, and as a PDF.
 
+    It is in the language that is spoken, see `trialkit.language`.
+
     Parameters
     ----------
     trial_folder
@@ -90,6 +93,9 @@ def render(
     content.cells = [
         cell for cell in content.cells if cell.cell_type != "code" or not _notebook_only(cell)
     ]
+    for cell in content.cells:
+        if cell.cell_type == "markdown":
+            cell.source = say(cell.source)
     _run(content, tell)
     tell("Writing the report")
     body, title = _body(content), _title(trial_folder)
@@ -174,7 +180,7 @@ def _kernel_spec(name: str, home: str) -> KernelSpec:
         argv=[sys.executable, "-m", "ipykernel_launcher", "-f", "{connection_file}"],
         display_name=name,
         language="python",
-        env={"PYTHONPATH": path, "IPYTHONDIR": home},
+        env={"PYTHONPATH": path, "IPYTHONDIR": home, ENVIRONMENT: language().source},
     )
 
 
@@ -242,4 +248,4 @@ def _paper(body: str, title: str) -> str:
 
 def _title(trial_folder: Path) -> str:
     config, _ = read_config(trial_folder / FILE)
-    return "Season report" if config is None else f"{config.trial.name}, {config.trial.season}"
+    return say("Season report") if config is None else f"{config.trial.name}, {config.trial.season}"

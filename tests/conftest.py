@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
 
 import pytest
@@ -112,3 +112,22 @@ def draw() -> Callable[[float, float, float, float], dict[str, object]]:
         return {"type": "Polygon", "coordinates": rectangle(x_m, y_m, width_m, length_m)}
 
     return polygon
+
+
+@pytest.fixture
+def german(tmp_path: Path) -> Callable[..., Path]:
+    """Write a language file: German marks, and the words given by their English."""
+
+    def write(words: Mapping[str | tuple[str, str], str | tuple[str, str]] | None = None) -> Path:
+        from babel.messages import Catalog
+        from babel.messages.pofile import write_po
+
+        catalog = Catalog("de")
+        for english, translated in (words or {}).items():
+            catalog.add(english, translated)
+        path = tmp_path / "words.po"
+        with path.open("wb") as file:
+            write_po(file, catalog)
+        return path
+
+    return write

@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 from base64 import b64encode
+from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
 from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import numpy as np
 import plotnine as p9
+from mizani.labels import label_number
+
+from trialkit.language import figures
 
 if TYPE_CHECKING:
     from plotnine import ggplot
@@ -109,6 +114,19 @@ def treatment_marks(treatments: int) -> list[p9.scale_shape_manual | p9.scale_fi
         p9.scale_shape_manual(values=shapes),
         p9.scale_fill_manual(values=["white", *later_colours(treatments)]),
     ]
+
+
+def tick_marks(breaks: Sequence[float]) -> list[str]:
+    """Return the numbers beside an axis or a bar of shades, as the language writes them.
+
+    Parameters
+    ----------
+    breaks
+        Where they stand; they get as many decimals as it takes to tell them apart.
+    """
+    if len(breaks) == 1:  # to be told from nothing, so it would get no decimals
+        return [figures(np.format_float_positional(breaks[0], precision=6, trim="-"))]
+    return [figures(text) for text in label_number()(breaks)]
 
 
 def house_theme() -> p9.theme:

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 import pandas as pd
 from great_tables import GT
 
+from trialkit.language import language
 from trialkit.report.pieces import Piece, captioned
 
 
@@ -46,8 +47,11 @@ def house_table(
     for name in texts:
         shown[name] = ["" if pd.isna(cell) else str(cell) for cell in shown[name]]
     table = GT(shown, id=f"tk-{key}").cols_label({str(name): headings[str(name)] for name in shown})
+    spoken = language()
     for name in figures:
-        table = table.fmt_number(name, decimals=decimals[name])
+        table = table.fmt_number(
+            name, decimals=decimals[name], dec_mark=spoken.decimal, sep_mark=spoken.thousands
+        )
     table = table.sub_missing(missing_text="–")
     table = table.cols_align("left", [name for name in texts if name not in right])
     table = table.cols_align("right", [*figures, *right])

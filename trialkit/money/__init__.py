@@ -6,8 +6,10 @@ from trialkit.money.costs import Costs, CostSheet, Rates, cost_sheet, extra_cost
 from trialkit.money.decision import NextStep, TrialCost, next_step
 from trialkit.money.grades import (
     Grade,
+    check_grades,
     expected_price,
     grade_chances,
+    limited_measures,
     price_by_grade,
     price_gain_between,
 )
@@ -37,12 +39,14 @@ __all__ = [
     "break_even_curve",
     "budget_sensitivity",
     "check_cost",
+    "check_grades",
     "cost_sheet",
     "covariance_of_gains",
     "expected_price",
     "extra_cost",
     "grade_chances",
     "likely_prices",
+    "limited_measures",
     "look_ahead",
     "net_price",
     "next_step",

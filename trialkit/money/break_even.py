@@ -16,7 +16,8 @@ from trialkit.money.money_checks import (
     check_number,
     check_price,
 )
-from trialkit.money.payoff import payoff
+from trialkit.money.net_money import NetMoney
+from trialkit.money.payoff import PriceGain, net_money, payoff
 
 
 def break_even_curve(
@@ -26,6 +27,7 @@ def break_even_curve(
     prices_per_t: Sequence[float],
     *,
     saved_per_ha: float = 0.0,
+    price_gain: PriceGain | None = None,
     paid_at: float = 0.9,
     did_not_pay_at: float = 0.1,
 ) -> pd.DataFrame:
@@ -33,16 +35,18 @@ def break_even_curve(
 
     At one price the chance that it paid falls as the cost rises, so each verdict ends at a cost
     that has a closed form: price × (gain − t × standard error) + savings, with t the quantile of
-    its chance.
+    its chance. With a price gain it is that quantile of the gain and the grade together.
 
     Parameters
     ----------
     gain_t_ha, std_error, df
         Estimated gain over the control and its standard error, t/ha, and degrees of freedom.
     prices_per_t
-        Prices of grain, money per tonne.
+        Prices of grain, money per tonne; with a price gain, of the control's.
     saved_per_ha
         What the treatment saves of other inputs, money per hectare.
+    price_gain
+        Price difference through grade; None if all grain fetches the same.
     paid_at, did_not_pay_at
         Chance from which the verdict is `"paid"`, and up to which it is `"did not pay"`.
 
@@ -68,6 +72,19 @@ def break_even_curve(
     check_levels(0.95, paid_at, did_not_pay_at)
     saved = check_number(saved_per_ha, "What the treatment saves")
     prices = _checked_prices(prices_per_t)
+    if price_gain is not None:
+        rows = [
+            _bearable(
+                net_money(
+                    gain_t_ha, std_error, df, price_per_t=float(price), cost_per_ha=0.0,
+                    saved_per_ha=saved, price_gain=price_gain,
+                ),
+                paid_at, did_not_pay_at,
+            )
+            for price in prices
+        ]  # fmt: skip
+        names = ["paid_below", "even_at", "did_not_pay_above"]
+        return pd.DataFrame(rows, columns=names).assign(price_per_t=prices)[["price_per_t", *names]]
     surely = gain_t_ha - stats.t.ppf(paid_at, df) * std_error
     perhaps = gain_t_ha - stats.t.ppf(did_not_pay_at, df) * std_error
     return pd.DataFrame(
@@ -78,6 +95,11 @@ def break_even_curve(
             "did_not_pay_above": prices * perhaps + saved,
         }
     )
+
+
+def _bearable(net: NetMoney, paid_at: float, did_not_pay_at: float) -> tuple[float, float, float]:
+    """Return the costs up to which it paid, is even and did not pay, of what it brings."""
+    return net.quantile(1 - paid_at), net.central, net.quantile(1 - did_not_pay_at)
 
 
 def payoff_grid(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
+from typing import NamedTuple
 
 import pandas as pd
 
@@ -164,15 +165,15 @@ def cost_sheet(
     15.2
     """
     rows = []
-    for item, amount, unit, unit_price, rate in _items(costs, rates or Rates(), seed_kg_ha):
-        if not amount:
+    for item in _items(costs, rates or Rates(), seed_kg_ha):
+        if not item.amount:
             continue
-        if unit_price is None:
+        if item.price is None:
             raise MoneyError(
-                f"The treatment takes {item}, and {rate} is not given. Give it; zero if it is "
-                "not to count."
+                f"The treatment takes {item.name}, and {item.rate} is not given. Give it; zero if "
+                "it is not to count."
             )
-        rows.append((item, amount, unit, float(unit_price), amount * unit_price))
+        rows.append((item.name, item.amount / item.of, item.unit, item.price, item.per_ha))
     spent = sum(row[-1] for row in rows)
     if price_per_t is not None and mean_yield_t_ha is not None:
         check_cost(
@@ -208,30 +209,45 @@ def extra_cost(treated: CostSheet, control: CostSheet) -> tuple[float, float]:
     return max(spent, 0.0) + max(-saved, 0.0), max(saved, 0.0) + max(-spent, 0.0)
 
 
-def _items(
-    costs: Costs, rates: Rates, seed_kg_ha: float | None
-) -> tuple[tuple[str, float, str, float | None, str], ...]:
-    """Return each item: its name, amount a hectare, unit, price of one, and that price's name."""
-    tonnes = _seed_t_ha(costs, seed_kg_ha)
-    by_seed = tonnes if costs.cost_per_t_seed else 0.0
-    freighted = tonnes if costs.freight_per_t_seed else 0.0
-    labour = costs.labour_h_per_ha + tonnes * costs.labour_h_per_t_seed
-    machines = costs.machine_h_per_ha + tonnes * costs.machine_h_per_t_seed
-    water = tonnes * costs.water_l_per_t_seed / 1000
+class _Item(NamedTuple):
+    """One item: its amount a hectare, what it is counted in, and the price of one such unit."""
+
+    name: str
+    amount: float
+    of: float
+    unit: str
+    price: float | None
+    rate: str
+
+    @property
+    def per_ha(self) -> float:
+        """Money per hectare."""
+        return float((self.price or 0.0) * self.amount / self.of)
+
+
+def _items(costs: Costs, rates: Rates, seed_kg_ha: float | None) -> tuple[_Item, ...]:
+    """Return every item, whether the treatment takes it or not."""
+    seed_kg = _seed_kg_ha(costs, seed_kg_ha)
+    by_seed = seed_kg if costs.cost_per_t_seed else 0.0
+    freighted = seed_kg if costs.freight_per_t_seed else 0.0
+    labour = costs.labour_h_per_ha + seed_kg * costs.labour_h_per_t_seed / 1000
+    machines = costs.machine_h_per_ha + seed_kg * costs.machine_h_per_t_seed / 1000
+    water_l = seed_kg * costs.water_l_per_t_seed / 1000
+    once = float(bool(costs.cost_per_ha))
     return (
-        ("products", float(bool(costs.cost_per_ha)), "ha", costs.cost_per_ha, "cost_per_ha"),
-        ("products", by_seed, "t seed", costs.cost_per_t_seed, "cost_per_t_seed"),
-        ("freight", freighted, "t seed", costs.freight_per_t_seed, "freight_per_t_seed"),
-        ("labour", labour, "h", rates.labour_per_h, "labour_per_h"),
-        ("machines", machines, "h", rates.machine_per_h, "machine_per_h"),
-        ("water", water, "kl", rates.water_per_kl, "water_per_kl"),
-        ("extra passes", costs.extra_passes, "pass", rates.pass_per_ha, "pass_per_ha"),
-        ("extra seed", costs.extra_seed_kg_ha / 1000, "t seed", rates.seed_per_t, "seed_per_t"),
+        _Item("products", once, 1, "ha", costs.cost_per_ha, "cost_per_ha"),
+        _Item("products", by_seed, 1000, "t seed", costs.cost_per_t_seed, "cost_per_t_seed"),
+        _Item("freight", freighted, 1000, "t seed", costs.freight_per_t_seed, "freight_per_t_seed"),
+        _Item("labour", labour, 1, "h", rates.labour_per_h, "labour_per_h"),
+        _Item("machines", machines, 1, "h", rates.machine_per_h, "machine_per_h"),
+        _Item("water", water_l, 1000, "kl", rates.water_per_kl, "water_per_kl"),
+        _Item("extra passes", costs.extra_passes, 1, "pass", rates.pass_per_ha, "pass_per_ha"),
+        _Item("extra seed", costs.extra_seed_kg_ha, 1000, "t seed", rates.seed_per_t, "seed_per_t"),
     )
 
 
-def _seed_t_ha(costs: Costs, seed_kg_ha: float | None) -> float:
-    """Return the seed that is dressed, t/ha; the extra seed of the treatment is dressed too."""
+def _seed_kg_ha(costs: Costs, seed_kg_ha: float | None) -> float:
+    """Return the seed that is dressed, kg/ha; the extra seed of the treatment is dressed too."""
     per_t_seed = [
         field.name
         for field in fields(costs)
@@ -245,4 +261,4 @@ def _seed_t_ha(costs: Costs, seed_kg_ha: float | None) -> float:
             "seed_kg_ha, the seed sown in kg/ha."
         )
     sown = check_number(seed_kg_ha, "The seed rate", above=True, unit="kg/ha")
-    return (sown + costs.extra_seed_kg_ha) / 1000
+    return sown + costs.extra_seed_kg_ha

@@ -19,7 +19,7 @@ from trialkit.money.belief import Belief, believed
 from trialkit.money.loss_integrals import check_spread
 from trialkit.money.money_checks import check_number, check_whole
 from trialkit.money.net_money import Floats, mean_price
-from trialkit.money.payoff import net_money
+from trialkit.money.payoff import PriceGain, net_money
 from trialkit.shown import as_line, as_table
 
 Answer = Literal["use it", "stop", "test again"]
@@ -166,6 +166,7 @@ def next_step(
     price_range: tuple[float, float] | None = None,
     cost_per_ha: float,
     saved_per_ha: float = 0.0,
+    price_gain: PriceGain | None = None,
     area_ha: float,
     seasons: int,
     trial: TrialCost,
@@ -189,6 +190,11 @@ def next_step(
         nothing about the price, so its mean is used.
     cost_per_ha, saved_per_ha
         What the treatment costs more than the control and what it saves, money per hectare.
+    price_gain
+        Price difference through grade; None if all grain fetches the same. One more trial is
+        weighed for what it teaches of the yield alone, so what is expected of the grade is used,
+        as it is of the price. Tests of its grain would teach of the grade, too: then a trial is
+        worth more than is said here.
     area_ha
         Ground where the dressing would be used each season, ha.
     seasons
@@ -245,7 +251,7 @@ def next_step(
     between = check_number(tau2 or 0.0, "The variance between seasons (tau2)")
     net = net_money(
         gain_t_ha, std_error, df, price_per_t=price_per_t, cost_per_ha=cost_per_ha,
-        price_range=price_range, saved_per_ha=saved_per_ha,
+        price_range=price_range, saved_per_ha=saved_per_ha, price_gain=price_gain,
     )  # fmt: skip
     if earlier is None:
         check_spread(df)
@@ -253,10 +259,12 @@ def next_step(
     belief = believed(gain_t_ha, std_error, df, between=own, earlier=earlier)
     if own or earlier is not None:
         net = replace(net, gain=belief)
-    price = mean_price(net.prices)
+    # Net money is linear in the price gain, which is independent of the gain: its mean will do.
+    price = mean_price(net.prices) + net.price_gain.estimate
+    owed = net.cost_per_ha - net.control_yield_t_ha * net.price_gain.estimate
     pair_variances = belief.error_variances * pairs if pairs else np.full(1, pair_sd**2)
-    ahead = _Ahead(belief, price, net.cost_per_ha / price, pair_variances, between)
-    expected = belief.estimate * price - net.cost_per_ha
+    ahead = _Ahead(belief, price, owed / price, pair_variances, between)
+    expected = belief.estimate * price - owed
     sizes = range(fewest_pairs, min(most_pairs, math.floor(area_ha / (2 * trial.strip_ha))) + 1)
     rows = []
     for size in sizes:

@@ -125,7 +125,7 @@ def price_by_grade(quality: pd.DataFrame, grades: Sequence[Grade]) -> pd.DataFra
     >>> price_by_grade(quality, grades)["grade"].tolist()
     ['milling', 'feed']
     """
-    measures = _measures(grades)
+    measures = limited_measures(grades)
     _check_columns(quality, measures)
     best_first = _best_first(grades)
     found: list[Grade] = []
@@ -180,7 +180,7 @@ def grade_chances(
     """
     if math.isnan(df) or df <= 0:
         raise MoneyError(f"The degrees of freedom are {df}. They must be above zero.")
-    measures = _measures(grades)
+    measures = limited_measures(grades)
     missing = [measure for measure in measures if measure not in means]
     if missing:
         raise MoneyError(f"The grades have limits on {missing[0]}. Give its mean and error.")
@@ -227,9 +227,9 @@ def price_gain_between(
 ) -> PriceGain:
     """Return what the treated grain is expected to fetch more, as `payoff` takes it.
 
-    Which grade a load makes is a matter of steps. Taken as a normal difference with the right mean
-    and spread it is an approximation, good for the expected money, rough for chances where one
-    grade is nearly sure.
+    Which grade the grain makes is a matter of steps: each grade that it may make is held with its
+    price and its chance. `price_per_t` of `payoff` is then the price that the control's grain is
+    expected to fetch.
 
     Parameters
     ----------
@@ -254,15 +254,50 @@ def price_gain_between(
     ...           Grade(name="feed", price_per_t=260)]
     >>> sure = grade_chances({"protein_pct": (12.0, 0.01)}, grades)
     >>> even = grade_chances({"protein_pct": (11.0, 0.3)}, grades)
-    >>> price_gain_between(sure, even, 2.8)
-    PriceGain(per_t=25.0, std_error=25.0, df=inf, control_yield_t_ha=2.8)
+    >>> gain = price_gain_between(sure, even, 2.8)
+    >>> gain.per_t, gain.std_error
+    (25.0, 25.0)
     """
-    (after, after_sd), (before, before_sd) = expected_price(treated), expected_price(control)
-    return PriceGain(after - before, math.hypot(after_sd, before_sd), math.inf, control_yield_t_ha)
+    return PriceGain.by_steps(_prices(treated), _prices(control), control_yield_t_ha)
 
 
-def _measures(grades: Iterable[Grade]) -> list[str]:
-    """Return the measures that some grade has a limit on."""
+def check_grades(grades: Sequence[Grade]) -> None:
+    """Check that each grade stands once and that no grain is left without one.
+
+    Parameters
+    ----------
+    grades
+        The grades.
+
+    Raises
+    ------
+    MoneyError
+        If there is none, one stands twice, or some grain makes no grade.
+
+    Examples
+    --------
+    >>> from trialkit.money import Grade, check_grades
+    >>> check_grades([Grade(name="milling", price_per_t=310, least_protein_pct=11),
+    ...               Grade(name="feed", price_per_t=260)])
+    """
+    measures, best_first = limited_measures(grades), _best_first(grades)
+    for box in itertools.product(*(_places(measure, grades) for measure in measures)):
+        _graded(dict(zip(measures, box, strict=True)), best_first, "some grain")
+
+
+def limited_measures(grades: Iterable[Grade]) -> list[str]:
+    """Return the measures that some grade has a limit on, by their columns.
+
+    Parameters
+    ----------
+    grades
+        The grades.
+
+    Raises
+    ------
+    MoneyError
+        If there is none, or one stands twice.
+    """
     held = list(grades)
     if not held:
         raise MoneyError("There are no grades. Give at least one, with its price.")
@@ -275,6 +310,18 @@ def _measures(grades: Iterable[Grade]) -> list[str]:
         for measure in _LIMITS
         if any(grade.limits(measure) != (-math.inf, math.inf) for grade in held)
     ]
+
+
+def _prices(chances: pd.DataFrame) -> tuple[tuple[float, float], ...]:
+    prices, shares = (chances[name].astype(float) for name in ("price_per_t", "chance"))
+    return tuple((price, share) for price, share in zip(prices, shares, strict=True) if share > 0)
+
+
+def _places(measure: str, grades: Sequence[Grade]) -> list[float]:
+    """Return values of a measure on every limit and between each two."""
+    limits = {limit for grade in grades for limit in grade.limits(measure)}
+    ends = np.array(sorted({0.0, _HIGHEST[measure], *(x for x in limits if math.isfinite(x))}))
+    return sorted({*ends.tolist(), *((ends[:-1] + ends[1:]) / 2).tolist()})
 
 
 def _best_first(grades: Sequence[Grade]) -> list[Grade]:
@@ -325,6 +372,6 @@ def _boxes(
     limits = {limit for grade in grades for limit in grade.limits(measure)}
     edges = np.array(sorted({*limits, -math.inf, math.inf}))
     shares = np.diff(stats.t.cdf((edges - centre) / error, df))
-    inner = np.clip(edges, centre - 1e6 * error - 1e6, centre + 1e6 * error + 1e6)
+    inner = np.clip(edges, 0.0, _HIGHEST[measure])  # no measure lies outside
     middles = (inner[:-1] + inner[1:]) / 2
     return list(zip(middles.tolist(), shares.tolist(), strict=True))

@@ -5,14 +5,15 @@ Net money of a treatment against its control is
     net = gain x (price + price gain) + control yield x price gain - cost,
 
 with the gain and the price gain t-distributed about their estimates, the price triangular, all
-three independent. Chances are integrated, not sampled: the same input gives the same answer.
+three independent; or the price gain one of a few steps, each with its chance. Chances are
+integrated, not sampled: the same input gives the same answer.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Protocol
 
@@ -88,6 +89,38 @@ class Unsure:
 
 
 @dataclass(frozen=True, slots=True)
+class Steps:
+    """A number that is one of a few, each with its chance: grain makes one grade or another.
+
+    Parameters
+    ----------
+    values
+        What it may be.
+    chances
+        Chance of each; they sum to one.
+    """
+
+    values: tuple[float, ...]
+    chances: tuple[float, ...]
+
+    @property
+    def estimate(self) -> float:
+        """The mean."""
+        return float(np.dot(self.values, self.chances))
+
+    @property
+    def std_error(self) -> float:
+        """The standard deviation."""
+        away = np.asarray(self.values) - self.estimate
+        return math.sqrt(float(np.dot(away**2, self.chances)))
+
+    def reach(self, tail: float) -> float:
+        """Return how far from the mean the furthest step lies, whatever the tail."""
+        del tail
+        return max(abs(value - self.estimate) for value in self.values)
+
+
+@dataclass(frozen=True, slots=True)
 class NetMoney:
     """Net money a hectare as a distribution.
 
@@ -108,7 +141,7 @@ class NetMoney:
     gain: Part
     prices: tuple[float, float, float]
     cost_per_ha: float
-    price_gain: Unsure = Unsure(0.0, 0.0, math.inf)
+    price_gain: Unsure | Steps = Unsure(0.0, 0.0, math.inf)
     control_yield_t_ha: float = 0.0
 
     @property
@@ -129,6 +162,8 @@ class NetMoney:
         return min(max(self._chance_above(net), 0.0), 1.0)
 
     def _chance_above(self, net: float) -> float:
+        if isinstance(self.price_gain, Steps):
+            return self._chance_over_steps(self.price_gain, net)
         if not self.price_gain.std_error:
             return self._chance_known_grade(net)
         treated_t_ha = self.control_yield_t_ha + self.gain.estimate
@@ -136,8 +171,8 @@ class NetMoney:
         # What is known less well, in money, is taken exactly; so the rest is smooth in the other.
         by_grade = self.price_gain.std_error * abs(treated_t_ha)
         if isinstance(self.gain, Unsure) and by_gain < by_grade:
-            return self._chance_over_gains(self.gain, net)
-        return self._chance_over_grades(net)
+            return self._chance_over_gains(self.gain, self.price_gain, net)
+        return self._chance_over_grades(self.price_gain, net)
 
     def quantile(self, share: float) -> float:
         """Return the net money that is passed from below with a chance of `share`."""
@@ -170,10 +205,17 @@ class NetMoney:
         prices, weights = price_points(self.prices, turns)
         return float(weights @ self.gain.above(wanted / (prices + known)))
 
-    def _chance_over_grades(self, net: float) -> float:
+    def _chance_over_steps(self, steps: Steps, net: float) -> float:
+        """Take each step for known, and weigh them by their chances."""
+        return sum(
+            chance * replace(self, price_gain=Unsure(value, 0.0, math.inf))._chance_known_grade(net)
+            for value, chance in zip(steps.values, steps.chances, strict=True)
+        )
+
+    def _chance_over_grades(self, price_gain: Unsure, net: float) -> float:
         """Take the gain exactly, and average over price and price gain."""
-        price_gains, shares = _spread_over(self.price_gain)
-        known = self.price_gain.estimate
+        price_gains, shares = _spread_over(price_gain)
+        known = price_gain.estimate
         wanted = net + self.cost_per_ha - self.control_yield_t_ha * known
         gains = self.gain.estimate + _TURNS * self.gain.std_error
         turns = wanted / gains[np.abs(gains) > self.gain.std_error * 1e-9] - known
@@ -182,20 +224,20 @@ class NetMoney:
         paid = prices + price_gains[:, None]
         return float(shares @ _linear_above(self.gain, paid, owed) @ weights)
 
-    def _chance_over_gains(self, gain: Unsure, net: float) -> float:
+    def _chance_over_gains(self, gain: Unsure, price_gain: Unsure, net: float) -> float:
         """Take the price gain exactly, and average over price and gain."""
         gains, shares = _spread_over(gain)
         estimate = gain.estimate
         turns = np.array([])
         if estimate:
             treated = self.control_yield_t_ha + estimate
-            marks = self.price_gain.estimate + _TURNS * self.price_gain.std_error
+            marks = price_gain.estimate + _TURNS * price_gain.std_error
             with np.errstate(over="ignore"):  # a gain near zero turns at no price
                 turns = (net + self.cost_per_ha - treated * marks) / estimate
         prices, weights = price_points(self.prices, turns)
         owed = net + self.cost_per_ha - gains[:, None] * prices
         treated_t_ha = np.broadcast_to(self.control_yield_t_ha + gains[:, None], owed.shape)
-        return float(shares @ _linear_above(self.price_gain, treated_t_ha, owed) @ weights)
+        return float(shares @ _linear_above(price_gain, treated_t_ha, owed) @ weights)
 
 
 def price_points(prices: tuple[float, float, float], turns: Floats) -> tuple[Floats, Floats]:

@@ -2,14 +2,27 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+from typing import TypedDict
 
 import pandas as pd
 
 from trialkit.errors import MoneyError
 from trialkit.money.break_even import break_even_curve, likely_prices
 from trialkit.money.decision import NextStep, TrialCost, next_step
+from trialkit.money.payoff import PriceGain
 from trialkit.money.risk import Risk, season_risk
+
+
+class _Worth(TypedDict):
+    """What a gain is worth, in the words of the functions that ask."""
+
+    price_per_t: float
+    price_range: tuple[float, float] | None
+    cost_per_ha: float
+    saved_per_ha: float
+    price_gain: PriceGain | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,8 +52,8 @@ class Outlook:
     ----------
     treatment
         Its name.
-    cost_per_ha
-        What it costs more than the control, money per hectare.
+    cost_per_ha, saved_per_ha
+        What it costs more than the control and what it saves, money per hectare.
     step
         What next, with the sum behind it; None where that cannot be said.
     why_not
@@ -49,6 +62,10 @@ class Outlook:
         The chance of a loss.
     curve
         From `break_even_curve`.
+    price_gain
+        Price difference through grade that was counted; None for none.
+    price_per_t, price_range
+        Prices that it rests on, money per tonne.
     """
 
     treatment: str
@@ -57,6 +74,10 @@ class Outlook:
     why_not: str
     risk: Risk
     curve: pd.DataFrame
+    saved_per_ha: float = 0.0
+    price_gain: PriceGain | None = None
+    price_per_t: float = math.nan
+    price_range: tuple[float, float] | None = None
 
 
 def look_ahead(
@@ -68,6 +89,8 @@ def look_ahead(
     price_per_t: float,
     price_range: tuple[float, float] | None = None,
     cost_per_ha: float,
+    saved_per_ha: float = 0.0,
+    price_gain: PriceGain | None = None,
     pairs: int,
     strip_ha: float,
     farm: Farm | None = None,
@@ -86,8 +109,10 @@ def look_ahead(
         Estimated gain over the control and its standard error, t/ha, and degrees of freedom.
     price_per_t, price_range
         Central price, and lowest and highest price or None, money per tonne.
-    cost_per_ha
-        What the treatment costs more than the control, money per hectare.
+    cost_per_ha, saved_per_ha
+        What the treatment costs more than the control and what it saves, money per hectare.
+    price_gain
+        Price difference through grade; None if all grain fetches the same.
     pairs
         Pairs of strips that the gain rests on.
     strip_ha
@@ -119,22 +144,28 @@ def look_ahead(
     ('test again', 12)
     """
     step, why_not = None, ""
+    worth: _Worth = {
+        "price_per_t": price_per_t, "price_range": price_range, "cost_per_ha": cost_per_ha,
+        "saved_per_ha": saved_per_ha, "price_gain": price_gain,
+    }  # fmt: skip
     if farm is not None:
         try:
             step = next_step(
-                gain_t_ha, std_error, df, price_per_t=price_per_t, price_range=price_range,
-                cost_per_ha=cost_per_ha, area_ha=farm.area_ha, seasons=farm.seasons,
+                gain_t_ha, std_error, df, **worth, area_ha=farm.area_ha, seasons=farm.seasons,
                 trial=TrialCost(labour_per_h=farm.labour_per_h, strip_ha=strip_ha),
                 pairs=pairs, confidence=confidence,
             )  # fmt: skip
         except MoneyError as error:  # too few strips to know how much strips differ
             why_not = str(error)
-    risk = season_risk(
-        gain_t_ha, std_error, df, price_per_t=price_per_t, price_range=price_range,
-        cost_per_ha=cost_per_ha, lose_more_than=lose_more_than,
-    )  # fmt: skip
+    risk = season_risk(gain_t_ha, std_error, df, **worth, lose_more_than=lose_more_than)
+    prices = likely_prices(price_per_t, price_range)
+    if price_gain is not None:  # a grade that fetches less than nothing says nothing
+        prices = prices[prices + price_gain.least_per_t > 0]
     curve = break_even_curve(
-        gain_t_ha, std_error, df, likely_prices(price_per_t, price_range).tolist(),
-        paid_at=paid_at, did_not_pay_at=did_not_pay_at,
+        gain_t_ha, std_error, df, prices.tolist(), saved_per_ha=saved_per_ha,
+        price_gain=price_gain, paid_at=paid_at, did_not_pay_at=did_not_pay_at,
     )  # fmt: skip
-    return Outlook(treatment, float(cost_per_ha), step, why_not, risk, curve)
+    return Outlook(
+        treatment, float(cost_per_ha), step, why_not, risk, curve, float(saved_per_ha), price_gain,
+        float(price_per_t), price_range,
+    )  # fmt: skip

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from trialkit.errors import MoneyError
@@ -13,7 +14,7 @@ from trialkit.money.money_checks import (
     check_number,
     check_price,
 )
-from trialkit.money.net_money import NetMoney, Unsure
+from trialkit.money.net_money import NetMoney, Steps, Unsure
 from trialkit.result import Verdict
 from trialkit.shown import as_line, as_table
 
@@ -61,12 +62,70 @@ class PriceGain:
         Degrees of freedom of the standard error; `math.inf` for a known one.
     control_yield_t_ha
         Yield of the control, t/ha: all of it, not only the gain, is sold at the other price.
+    treated_prices, control_prices
+        Prices that the grain of each may fetch, money per tonne, and their chances: with them the
+        steps from grade to grade are taken as they are. Empty to take the difference as
+        t-distributed.
     """
 
     per_t: float
     std_error: float
     df: float
     control_yield_t_ha: float
+    treated_prices: tuple[tuple[float, float], ...] = ()
+    control_prices: tuple[tuple[float, float], ...] = ()
+
+    @property
+    def part(self) -> Unsure | Steps:
+        """The difference as a distribution: its steps where they are known, money per tonne."""
+        if not (self.treated_prices and self.control_prices):
+            return Unsure(float(self.per_t), float(self.std_error), self.df)
+        steps: dict[float, float] = {}
+        for after, sure_after in self.treated_prices:
+            for before, sure_before in self.control_prices:
+                step = float(after) - float(before)
+                steps[step] = steps.get(step, 0.0) + sure_after * sure_before
+        kept = {step: chance for step, chance in steps.items() if chance > 0}
+        return Steps(tuple(kept), tuple(kept.values()))
+
+    @property
+    def least_per_t(self) -> float:
+        """The smallest difference taken for possible, money per tonne."""
+        part = self.part
+        return min(part.values) if isinstance(part, Steps) else part.estimate
+
+    @property
+    def through_grade_per_ha(self) -> float:
+        """What the difference is expected to bring on the control's yield, money per hectare."""
+        return self.per_t * self.control_yield_t_ha
+
+    @classmethod
+    def by_steps(
+        cls,
+        treated_prices: Sequence[tuple[float, float]],
+        control_prices: Sequence[tuple[float, float]],
+        control_yield_t_ha: float,
+    ) -> PriceGain:
+        """Return the difference between two grains that may each fetch one of a few prices.
+
+        Parameters
+        ----------
+        treated_prices, control_prices
+            Prices, money per tonne, and their chances.
+        control_yield_t_ha
+            Yield of the control, t/ha.
+
+        Raises
+        ------
+        MoneyError
+            If a number makes no sense.
+        """
+        treated, control = tuple(treated_prices), tuple(control_prices)
+        whole = Steps(
+            tuple(after - before for after, _ in treated for before, _ in control),
+            tuple(one * other for _, one in treated for _, other in control),
+        )
+        return cls(whole.estimate, whole.std_error, math.inf, control_yield_t_ha, treated, control)
 
     def __post_init__(self) -> None:
         check_number(self.per_t, "The price difference", least=-math.inf)
@@ -77,6 +136,13 @@ class PriceGain:
                 f"The degrees of freedom of the price difference are {self.df}. They must be above "
                 "zero."
             )
+        for prices in (self.treated_prices, self.control_prices):
+            chances = [chance for _, chance in prices]
+            if prices and (min(chances) < 0 or not math.isclose(sum(chances), 1, abs_tol=1e-6)):
+                raise MoneyError(
+                    f"The chances of the prices are {chances}. They must be zero or more and sum "
+                    "to one."
+                )
 
 
 def payoff(
@@ -105,7 +171,7 @@ def payoff(
 
     A treatment can pay through grade as well. With a price gain d, `price_per_t` is the price of
     the control's grain, and net money is gain × (price + d) + control yield × d − cost, with d
-    t-distributed too and independent of the gain.
+    t-distributed too, or one of the steps between grades, and independent of the gain.
 
     Parameters
     ----------
@@ -223,13 +289,13 @@ def net_money(
     cost = float(cost_per_ha) - float(saved_per_ha)
     if price_gain is None:
         return NetMoney(gain, prices, cost)
-    if prices[0] + price_gain.per_t <= 0:
+    least = price_gain.least_per_t
+    if prices[0] + least <= 0:
         raise MoneyError(
-            f"A price difference of {price_gain.per_t} a tonne leaves nothing of a price of "
-            f"{prices[0]}. Check both, and that they are in one currency."
+            f"A price difference of {least:.10g} a tonne leaves nothing of a price of "
+            f"{prices[0]:.10g}. Check both, and that they are in one currency."
         )
-    through_grade = Unsure(float(price_gain.per_t), float(price_gain.std_error), price_gain.df)
-    return NetMoney(gain, prices, cost, through_grade, float(price_gain.control_yield_t_ha))
+    return NetMoney(gain, prices, cost, price_gain.part, float(price_gain.control_yield_t_ha))
 
 
 def verdict_at(chance: float, paid_at: float, did_not_pay_at: float) -> Verdict:

@@ -13,13 +13,13 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
-from scipy import special
+from scipy import special, stats
 from scipy.stats import qmc
 
 from trialkit.errors import MoneyError
 from trialkit.money.money_checks import check_estimate, check_number, check_price
 from trialkit.money.net_money import Floats, mean_price
-from trialkit.money.payoff import net_money
+from trialkit.money.payoff import PriceGain, net_money
 from trialkit.shown import as_line, as_table
 
 #: Points drawn, as a power of two: chances to about 0.001.
@@ -65,6 +65,7 @@ def rank_treatments(
     price_per_t: float,
     price_range: tuple[float, float] | None = None,
     costs_per_ha: Mapping[str, float],
+    price_gains: Mapping[str, PriceGain] | None = None,
     control: str = "untreated",
 ) -> Ranking:
     """Rank treatments by net money, with the chance of each to be the best.
@@ -82,6 +83,10 @@ def rank_treatments(
         sold at the same price, so it is drawn once for all.
     costs_per_ha
         What each costs more than the control, money per hectare; below zero for a saving.
+    price_gains
+        What the grain of each fetches more than the control's through its grade; a treatment that
+        is not among them fetches the same. The price of the control's grain is then drawn once
+        for all.
     control
         Name of the control.
 
@@ -116,11 +121,16 @@ def rank_treatments(
     costs = np.array([float(costs_per_ha[name]) for name in names])
     for gain, error in zip(gains, np.sqrt(np.diag(cov)), strict=True):
         check_estimate(float(gain), float(error), df)
-    deviations, price = _drawn(cov, df, prices)
-    net = np.column_stack(
-        [np.zeros(len(price)), (gains + deviations) * price[:, None] - costs]
-    )  # the control nets nothing over itself, so it stands first
-    expected = np.concatenate([[0.0], gains * mean_price(prices) - costs])
+    graded = [(price_gains or {}).get(name) for name in names]
+    per_t = np.array([0.0 if one is None else one.per_t for one in graded])
+    on_yield = np.array([0.0 if one is None else one.control_yield_t_ha for one in graded])
+    deviations, price, price_gain = _drawn(cov, df, prices, graded)
+    sold_at = price[:, None] + price_gain
+    # The control nets nothing over itself, so it stands first.
+    over_control = (gains + deviations) * sold_at + on_yield * price_gain - costs
+    net = np.column_stack([np.zeros(len(price)), over_control])
+    through_grade = on_yield * per_t - costs
+    expected = np.concatenate([[0.0], gains * (mean_price(prices) + per_t) + through_grade])
     best_of_draw = net.argmax(axis=1)
     chances = np.bincount(best_of_draw, minlength=net.shape[1]) / len(net)
     forgone = (net.max(axis=1)[:, None] - net).mean(axis=0)
@@ -129,8 +139,8 @@ def rank_treatments(
         {
             "treatment": [control, *names],
             "gain_t_ha": np.concatenate([[0.0], gains]),
-            "net_per_ha": np.concatenate([[0.0], gains * price_per_t - costs]),
-            "chance_paid": [math.nan, *_chances_paid(gains, cov, df, costs, prices)],
+            "net_per_ha": np.concatenate([[0.0], gains * (price_per_t + per_t) + through_grade]),
+            "chance_paid": [math.nan, *_chances_paid(gains, cov, df, costs, prices, graded)],
             "chance_best": chances,
             "expected_loss_per_ha": forgone if df > _FEWEST_DF else np.full(len(forgone), np.nan),
         }
@@ -195,36 +205,71 @@ def covariance_of_gains(
 
 
 def _chances_paid(
-    gains: Floats, cov: Floats, df: float, costs: Floats, prices: tuple[float, float, float]
+    gains: Floats,
+    cov: Floats,
+    df: float,
+    costs: Floats,
+    prices: tuple[float, float, float],
+    graded: Sequence[PriceGain | None],
 ) -> list[float]:
     """Return each one's own chance to have paid, exactly as `payoff` has it."""
     low, peak, high = prices
     return [
         net_money(
             float(gain), float(error), df, price_per_t=peak, price_range=(low, high),
-            cost_per_ha=max(float(cost), 0.0), saved_per_ha=max(-float(cost), 0.0),
+            cost_per_ha=max(float(cost), 0.0), saved_per_ha=max(-float(cost), 0.0), price_gain=one,
         ).chance_above(0.0)
-        for gain, error, cost in zip(gains, np.sqrt(np.diag(cov)), costs, strict=True)
+        for gain, error, cost, one in zip(gains, np.sqrt(np.diag(cov)), costs, graded, strict=True)
     ]  # fmt: skip
 
 
 def _drawn(
-    covariance: Floats, df: float, prices: tuple[float, float, float]
-) -> tuple[Floats, Floats]:
-    """Return deviations of the gains from their estimates, shape (points, k), and prices."""
+    covariance: Floats,
+    df: float,
+    prices: tuple[float, float, float],
+    graded: Sequence[PriceGain | None],
+) -> tuple[Floats, Floats, Floats]:
+    """Return deviations of the gains, shape (points, k), prices, and price gains (points, k)."""
     values, vectors = np.linalg.eigh(covariance)
     root = vectors * np.sqrt(np.clip(values, 0, None))
     known_price = prices[0] == prices[2]
     extra = int(math.isfinite(df)) + int(not known_price)
-    sequence = qmc.Sobol(len(root) + extra, scramble=True, rng=np.random.default_rng(0))
+    unsure = any(one is not None and one.std_error > 0 for one in graded)
+    of_grade = len(graded) + 1 if unsure else 0
+    size = len(root) + extra + of_grade
+    sequence = qmc.Sobol(size, scramble=True, rng=np.random.default_rng(0))
     points = np.clip(sequence.random_base2(_POINTS), 1e-15, 1 - 1e-15)
     deviations = special.ndtri(points[:, : len(root)]) @ root.T
     if math.isfinite(df):
         scale = special.chdtri(df, points[:, len(root)]) / df
         deviations = deviations / np.sqrt(scale)[:, None]
+    price_gains = _price_gains(points[:, len(root) + extra :], graded)
     if known_price:
-        return deviations, np.full(len(points), prices[1])
-    return deviations, _triangular(points[:, -1], prices)
+        return deviations, np.full(len(points), prices[1]), price_gains
+    return deviations, _triangular(points[:, len(root) + extra - 1], prices), price_gains
+
+
+def _price_gains(shares: Floats, graded: Sequence[PriceGain | None]) -> Floats:
+    """Return price gains that pass with these shares: the control's, then each treatment's."""
+    found = np.zeros((len(shares), len(graded)))
+    for place, one in enumerate(graded):
+        if one is None:
+            continue
+        if not one.std_error:
+            found[:, place] = one.per_t
+        elif one.treated_prices and one.control_prices:
+            after = _stepped(shares[:, place + 1], one.treated_prices)
+            found[:, place] = after - _stepped(shares[:, 0], one.control_prices)
+        else:
+            found[:, place] = one.per_t + one.std_error * stats.t.ppf(shares[:, place + 1], one.df)
+    return found
+
+
+def _stepped(shares: Floats, prices: Sequence[tuple[float, float]]) -> Floats:
+    """Return the prices of grades that pass with these shares."""
+    values = np.array([price for price, _ in prices])
+    ends = np.cumsum([chance for _, chance in prices])
+    return np.asarray(values[np.minimum(np.searchsorted(ends, shares), len(values) - 1)])
 
 
 def _triangular(shares: Floats, prices: tuple[float, float, float]) -> Floats:

@@ -9,7 +9,7 @@ import numpy as np
 
 from trialkit.money.belief import believed
 from trialkit.money.money_checks import check_number, check_whole
-from trialkit.money.net_money import Floats, NetMoney, Unsure
+from trialkit.money.net_money import Floats, NetMoney, Steps, Unsure
 from trialkit.money.payoff import PriceGain, net_money
 from trialkit.shown import as_line, as_table
 
@@ -160,7 +160,9 @@ def _drawn_seasons(
     return np.asarray(gains * (prices + price_gains) + through_grade - net.cost_per_ha)
 
 
-def _drawn(part: Unsure, draw: np.random.Generator) -> Floats:
+def _drawn(part: Unsure | Steps, draw: np.random.Generator) -> Floats:
+    if isinstance(part, Steps):
+        return np.asarray(draw.choice(part.values, size=_RUNS, p=part.chances))
     normal = math.isinf(part.df)
     standard = draw.standard_normal(_RUNS) if normal else draw.standard_t(part.df, _RUNS)
     return np.asarray(part.estimate + part.std_error * standard)

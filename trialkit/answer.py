@@ -15,6 +15,7 @@ import pandas as pd
 
 from trialkit.errors import ModelError, TrialkitWarning
 from trialkit.harvest.strips import listed_strips
+from trialkit.language import marked
 from trialkit.models import (
     Finding,
     MixedFit,
@@ -31,8 +32,8 @@ if TYPE_CHECKING:
 
     from trialkit.trial.config import TrialConfig
 
-MAIN_METHOD = "strip means, blocks as fixed effects, least squares"
-WITHOUT_BLOCKS = "strip means, no blocks, least squares"
+MAIN_METHOD = marked("strip means, blocks as fixed effects, least squares")
+WITHOUT_BLOCKS = marked("strip means, no blocks, least squares")
 
 #: Keys of `[money]` in `trial.toml` that it takes to say what next.
 FARM_KEYS = ("area_ha", "seasons", "labour_per_h")

@@ -16,6 +16,7 @@ from shapely.geometry.base import BaseGeometry
 
 from trialkit.design.strip_parts import polygons_of
 from trialkit.errors import LayoutError
+from trialkit.language import marked
 from trialkit.position import local_grid
 
 #: Role of ground that belonged to a strip and does not count.
@@ -118,10 +119,10 @@ class Difference:
     def what(self) -> str:
         """What happened, as a few words for a table."""
         parts = (
-            ("left out", self.left_out),
-            ("other treatment", self.other_treatment),
-            ("part left out", not self.left_out and self.lost_m2 > 0),
-            ("lies elsewhere", self.moved and not self.left_out),
+            (marked("left out"), self.left_out),
+            (marked("other treatment"), self.other_treatment),
+            (marked("part left out"), not self.left_out and self.lost_m2 > 0),
+            (marked("lies elsewhere"), self.moved and not self.left_out),
         )
         return ", ".join(words for words, so in parts if so)
 

@@ -7,6 +7,8 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, field_validator, model_validator
 
+from trialkit.language import marked
+
 #: Rules that need no judgement: what they take cannot be a yield of this field.
 IMPOSSIBLE = (
     "duplicate",
@@ -22,28 +24,28 @@ IMPOSSIBLE = (
 
 #: All rules in their usual order: the first that applies gives the reason.
 RULE_NAMES = (
-    "duplicate",
-    "no position",
-    "position jump",
-    "outside the field",
-    "header up",
-    "turning",
-    "stopped or too slow",
-    "too fast",
-    "beside a stop",
-    "speed jump",
-    "start of pass",
-    "end of pass",
-    "short pass",
-    "missing value",
-    "held yield",
-    "frozen value",
-    "part swath",
-    "overlap",
-    "moisture out of range",
-    "absurd yield",
-    "global outlier",
-    "local outlier",
+    marked("duplicate"),
+    marked("no position"),
+    marked("position jump"),
+    marked("outside the field"),
+    marked("header up"),
+    marked("turning"),
+    marked("stopped or too slow"),
+    marked("too fast"),
+    marked("beside a stop"),
+    marked("speed jump"),
+    marked("start of pass"),
+    marked("end of pass"),
+    marked("short pass"),
+    marked("missing value"),
+    marked("held yield"),
+    marked("frozen value"),
+    marked("part swath"),
+    marked("overlap"),
+    marked("moisture out of range"),
+    marked("absurd yield"),
+    marked("global outlier"),
+    marked("local outlier"),
 )
 
 

@@ -14,12 +14,13 @@ from trialkit.errors import LayoutError, LogError, LogWarning
 from trialkit.harvest.ground import Floats, area_ha, column
 from trialkit.harvest.left_out import beside_it
 from trialkit.harvest.metres import has_position, on_grid
+from trialkit.language import marked
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
-STRIP_EDGE = "strip edge"
-OUTSIDE = "outside the strips"
+STRIP_EDGE = marked("strip edge")
+OUTSIDE = marked("outside the strips")
 
 STRIP_COLUMNS = ["strip", "block", "treatment", "yield_t_ha", "area_ha", "n", "moisture_pct"]
 

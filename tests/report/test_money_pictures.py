@@ -16,6 +16,7 @@ from trialkit.money import (
     rank_treatments,
     season_risk,
 )
+from trialkit.report import money_captions
 from trialkit.report import money_words as words
 from trialkit.report.money_pictures import break_even_picture, next_step_picture
 
@@ -63,7 +64,7 @@ def test_what_one_more_trial_costs_and_brings():
     step = next_step(*AGAIN, **FARM)
     picture = next_step_picture(step, "AUD")
     lines = picture.plot.data
-    brings = lines[lines["what"] == words.BRINGS]
+    brings = lines[lines["what"] == money_captions.BRINGS]
     assert brings["money"].tolist() == step.table["benefit"].tolist()
     assert f"Marked: {step.pairs} pairs." in picture.alt
     assert "nine tenths" in picture.caption

@@ -34,22 +34,16 @@ def what_next(ahead: Sequence[Outlook], money: Money) -> Piece:
         if len(ahead) > 1:
             parts.append(Piece(Markup("<h3>{}</h3>").format(one.treatment)))
         parts += _about(one, money)
-    said = [sentence for one in ahead for sentence in _sentences(one, money)]
-    for_all = [sentence for sentence in said if sentence in money_words.FOR_ALL]
+    steps = [one.step for one in ahead if one.step is not None]
+    for_all = [sentence for step in steps for sentence in money_words.next_step_provisos(step)]
     parts.append(pieces.bullets(dict.fromkeys(for_all)))
     return Piece("".join(part.html() for part in parts))
-
-
-def _sentences(one: Outlook, money: Money) -> tuple[str, ...]:
-    if one.step is None:
-        return ()
-    return money_words.next_step_sentences(one.step, one.treatment, money.currency)
 
 
 def _about(one: Outlook, money: Money) -> list[Shown]:
     currency, parts = money.currency, list[Shown]()
     if one.step is not None:
-        own = [said for said in _sentences(one, money) if said not in money_words.FOR_ALL]
+        own = money_words.next_step_reasons(one.step, one.treatment, currency)
         parts.append(pieces.bullets(own))
         if not one.step.table.empty:
             parts.append(next_step_picture(one.step, currency))

@@ -8,8 +8,21 @@ import pandas as pd
 import plotnine as p9
 
 from trialkit.errors import MoneyError
-from trialkit.report import money_words as words
-from trialkit.report.pictures import AMBER, BLUE, INK, LINE, PALE, PAYS, QUIET, Picture, house_theme
+from trialkit.language import say
+from trialkit.report import money_captions as words
+from trialkit.report.numbers import number
+from trialkit.report.pictures import (
+    AMBER,
+    BLUE,
+    INK,
+    LINE,
+    PALE,
+    PAYS,
+    QUIET,
+    Picture,
+    house_theme,
+    tick_marks,
+)
 from trialkit.report.planning_captions import price_axis
 
 if TYPE_CHECKING:
@@ -67,9 +80,14 @@ def break_even_picture(
     plot = (
         plot
         + p9.annotate("point", x=price_per_t, y=cost_per_ha, color=BLUE, size=3.6)
-        + p9.scale_fill_manual(values=[_DOES_NOT_PAY, PALE, PAYS], breaks=names, drop=False)
-        + p9.scale_y_continuous(limits=(0, top), expand=(0, 0))
-        + p9.scale_x_continuous(expand=(0, 0))
+        + p9.scale_fill_manual(
+            values=[_DOES_NOT_PAY, PALE, PAYS],
+            breaks=names,
+            labels=[say(name) for name in names],
+            drop=False,
+        )
+        + p9.scale_y_continuous(limits=(0, top), expand=(0, 0), labels=tick_marks)
+        + p9.scale_x_continuous(expand=(0, 0), labels=tick_marks)
         + p9.labs(x=price_axis(currency), y=words.cost_axis(currency), fill="")
         + house_theme()
         + p9.theme(legend_key=p9.element_rect(color=LINE), panel_grid_major=p9.element_blank())
@@ -79,7 +97,7 @@ def break_even_picture(
         alt=words.break_even_words(lines, price_per_t, cost_per_ha, currency),
         width_in=_WIDTH_IN,
         height_in=3.6,
-        caption=words.BREAK_EVEN_CAPTION,
+        caption=say(words.BREAK_EVEN_CAPTION),
     )
 
 
@@ -110,7 +128,9 @@ def next_step_picture(step: NextStep, currency: str) -> Picture:
         ],
         ignore_index=True,
     )  # fmt: skip
-    lines["what"] = pd.Categorical(lines["what"], [words.BRINGS, words.COSTS])
+    kinds = [words.BRINGS, words.COSTS]
+    lines["what"] = pd.Categorical(lines["what"], kinds)
+    named = [say(kind) for kind in kinds]
     top = 1.12 * float(lines["money"].max())
     plot = p9.ggplot(lines, p9.aes("pairs", "money"))
     if len(table) > 1:
@@ -118,7 +138,7 @@ def next_step_picture(step: NextStep, currency: str) -> Picture:
             table, p9.aes("pairs", ymin="cost", ymax="worth"), fill=PAYS, inherit_aes=False
         )
         plot += p9.geom_line(p9.aes(color="what", linetype="what"), size=1.1)
-        plot += p9.scale_linetype_manual(values=["solid", "dashed"])
+        plot += p9.scale_linetype_manual(values=["solid", "dashed"], labels=named)
     label = words.marked_pairs(step)
     if label:
         last = step.pairs > float(table["pairs"].mean())
@@ -130,10 +150,10 @@ def next_step_picture(step: NextStep, currency: str) -> Picture:
     plot = (
         plot
         + p9.geom_point(p9.aes(color="what"), size=1.8)
-        + p9.scale_color_manual(values=[BLUE, AMBER])
+        + p9.scale_color_manual(values=[BLUE, AMBER], labels=named)
         + p9.scale_y_continuous(limits=(0, top), expand=(0, 0), labels=_with_commas)
-        + p9.scale_x_continuous(breaks=_whole_breaks(table["pairs"].tolist()))
-        + p9.labs(x=words.PAIRS_AXIS, y=words.money_axis(currency), color="", linetype="")
+        + p9.scale_x_continuous(breaks=_whole_breaks(table["pairs"].tolist()), labels=tick_marks)
+        + p9.labs(x=say(words.PAIRS_AXIS), y=words.money_axis(currency), color="", linetype="")
         + house_theme()
     )
     return Picture(
@@ -162,4 +182,4 @@ def _whole_breaks(pairs: list[int]) -> list[int]:
 
 
 def _with_commas(values: list[float]) -> list[str]:
-    return [f"{value:,.0f}" for value in values]
+    return [number(value, 0) for value in values]

@@ -1,4 +1,4 @@
-"""Words on money: what next, the risk, which treatment, and what stands on the pictures of it.
+"""Words on money: what next, the risk, and which treatment.
 
 Amounts for a whole farm are rounded to two digits: more would claim a sureness that is not there.
 """
@@ -8,46 +8,37 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from trialkit.language import marked, say, say_counted
 from trialkit.report.numbers import amount, amounts, in_hundred, level, listed, number, price
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from pandas import DataFrame
-
     from trialkit.money import NextStep, Ranking, Risk
 
-CAUTION = (
+CAUTION = marked(
     "This is arithmetic on what the strips showed and on the prices and costs given. It is no "
     "financial advice: what the farm can risk, and what the season ahead holds, you know better."
 )
-NO_PRIOR = (
+NO_PRIOR = marked(
     "Before this trial any gain was held for as likely as any other. So a large gain from few "
     "strips counts in full here; it deserves some doubt."
 )
-FROM_EARLIER = "What earlier seasons showed was weighed with this trial, each by how sure it is."
-SEASONS_NOT_KNOWN = (
+FROM_EARLIER = marked(
+    "What earlier seasons showed was weighed with this trial, each by how sure it is."
+)
+SEASONS_NOT_KNOWN = marked(
     "One trial does not show how the gain differs between seasons. It was taken as the same in "
     "all; if it is not, the ranges are too narrow and one more season settles less than this says."
 )
-SEASONS_ALIKE = ", as long as other seasons are like this one"
-SEASONS_KNOWN = "How the gain differs between seasons was taken into account."
-#: What holds for every treatment alike.
-FOR_ALL = (FROM_EARLIER, NO_PRIOR, SEASONS_KNOWN, SEASONS_NOT_KNOWN, CAUTION)
+SEASONS_KNOWN = marked("How the gain differs between seasons was taken into account.")
 
-PAID_ZONE, OPEN_ZONE, NOT_PAID_ZONE = "paid", "not settled", "did not pay"
-BREAK_EVEN_CAPTION = (
-    "Line: the cost that the gain just covers. Dot: your price and cost, with the range of prices "
-    "where you gave one."
-)
 #: The keys that it takes to say what next, in words.
 KEY_WORDS = {
-    "area_ha": "where the dressing would be used, ha",
-    "seasons": "for how many seasons",
-    "labour_per_h": "what an hour of trialling is worth",
+    "area_ha": marked("where the dressing would be used, ha"),
+    "seasons": marked("for how many seasons"),
+    "labour_per_h": marked("what an hour of trialling is worth"),
 }
-PAIRS_AXIS = "Pairs of strips next season"
-BRINGS, COSTS = "expected to bring", "costs"
 
 
 def about(value: float, digits: int = 2) -> str:
@@ -56,16 +47,6 @@ def about(value: float, digits: int = 2) -> str:
         return "0"
     value = float(f"{value:.{digits - 1}e}")
     return number(value, max(digits - 1 - math.floor(math.log10(abs(value))), 0))
-
-
-def cost_axis(currency: str) -> str:
-    """Return the words for the axis of costs."""
-    return f"Cost of the dressing, {currency} a hectare"
-
-
-def money_axis(currency: str) -> str:
-    """Return the words for the axis of money."""
-    return f"{currency}, whole farm"
 
 
 def next_step_headline(step: NextStep, treatment: str) -> str:
@@ -79,12 +60,29 @@ def next_step_headline(step: NextStep, treatment: str) -> str:
         Name of the dressing.
     """
     if step.answer == "test again":
-        return f"Test {treatment} again: {step.pairs} pairs of strips next season."
+        return say_counted(
+            "Test {treatment} again: {count} pair of strips next season.",
+            "Test {treatment} again: {count} pairs of strips next season.",
+            step.pairs,
+            treatment=treatment,
+        )
     # One season cannot say that the next is like it, and a sure answer rests on that.
-    trust = "" if step.seasons_known else SEASONS_ALIKE
-    if step.answer == "use it":
-        return f"Use {treatment}: another trial is not worth its cost{trust}."
-    return f"Stop: leave {treatment} out. Another trial is not worth its cost{trust}."
+    sure = step.seasons_known
+    if step.answer == "use it" and sure:
+        words = marked("Use {treatment}: another trial is not worth its cost.")
+    elif step.answer == "use it":
+        words = marked(
+            "Use {treatment}: another trial is not worth its cost, as long as other seasons are "
+            "like this one."
+        )
+    elif sure:
+        words = marked("Stop: leave {treatment} out. Another trial is not worth its cost.")
+    else:
+        words = marked(
+            "Stop: leave {treatment} out. Another trial is not worth its cost, as long as other "
+            "seasons are like this one."
+        )
+    return say(words, treatment=treatment)
 
 
 def next_step_sentences(step: NextStep, treatment: str, currency: str) -> tuple[str, ...]:
@@ -99,18 +97,42 @@ def next_step_sentences(step: NextStep, treatment: str, currency: str) -> tuple[
     currency
         Code of the money, such as `AUD`.
     """
-    return tuple(
-        sentence
-        for sentence in (
-            next_step_headline(step, treatment),
-            _trial_sum(step, currency),
-            _meanwhile(step),
-            _farm(step, currency),
-            FROM_EARLIER if step.prior == "earlier seasons" else NO_PRIOR,
-            SEASONS_KNOWN if step.seasons_known else SEASONS_NOT_KNOWN,
-            CAUTION,
-        )
-        if sentence
+    return (*next_step_reasons(step, treatment, currency), *next_step_provisos(step))
+
+
+def next_step_reasons(step: NextStep, treatment: str, currency: str) -> tuple[str, ...]:
+    """Say what to do next and the sum behind it.
+
+    Parameters
+    ----------
+    step
+        From `trialkit.money.next_step`.
+    treatment
+        Name of the dressing.
+    currency
+        Code of the money, such as `AUD`.
+    """
+    sentences = (
+        next_step_headline(step, treatment),
+        _trial_sum(step, currency),
+        _meanwhile(step),
+        _farm(step, currency),
+    )
+    return tuple(sentence for sentence in sentences if sentence)
+
+
+def next_step_provisos(step: NextStep) -> tuple[str, ...]:
+    """Say what the sum rests on, and the caution: the same for every treatment.
+
+    Parameters
+    ----------
+    step
+        From `trialkit.money.next_step`.
+    """
+    return (
+        say(FROM_EARLIER if step.prior == "earlier seasons" else NO_PRIOR),
+        say(SEASONS_KNOWN if step.seasons_known else SEASONS_NOT_KNOWN),
+        say(CAUTION),
     )
 
 
@@ -129,11 +151,28 @@ def next_step_in_short(step: NextStep, treatment: str, currency: str) -> str:
     headline = next_step_headline(step, treatment)
     if not step.pairs or step.seasons < 2:
         return headline
-    trial = "It" if step.answer == "test again" else f"A trial of {step.pairs} pairs"
-    return (
-        f"{headline} {trial} costs about {about(step.trial_cost)} {currency} and can be expected "
-        f"to bring about {about(step.trial_benefit)} {currency} on {price(step.area_ha)} ha."
-    )
+    money = {
+        "cost": about(step.trial_cost),
+        "benefit": about(step.trial_benefit),
+        "currency": currency,
+        "area": price(step.area_ha),
+    }
+    if step.answer == "test again":
+        told = say(
+            "It costs about {cost} {currency} and can be expected to bring about {benefit} "
+            "{currency} on {area} ha.",
+            **money,
+        )
+    else:
+        told = say_counted(
+            "A trial of {count} pair costs about {cost} {currency} and can be expected to bring "
+            "about {benefit} {currency} on {area} ha.",
+            "A trial of {count} pairs costs about {cost} {currency} and can be expected to bring "
+            "about {benefit} {currency} on {area} ha.",
+            step.pairs,
+            **money,
+        )
+    return f"{headline} {told}"
 
 
 def next_steps_in_short(told: Sequence[tuple[str, NextStep]]) -> list[str]:
@@ -144,16 +183,26 @@ def next_steps_in_short(told: Sequence[tuple[str, NextStep]]) -> list[str]:
     told
         Name of each dressing, and its step from `trialkit.money.next_step`.
     """
-    trust = "" if all(step.seasons_known for _, step in told) else SEASONS_ALIKE
+    sure = all(step.seasons_known for _, step in told)
 
     def names(answer: str) -> str:
         return listed([name for name, step in told if step.answer == answer])
 
-    again = [f"{name} ({step.pairs} pairs)" for name, step in told if step.answer == "test again"]
+    use, stop = names("use it"), names("stop")
+    again = [
+        say_counted("{name} ({count} pair)", "{name} ({count} pairs)", step.pairs, name=name)
+        for name, step in told
+        if step.answer == "test again"
+    ]
+    if sure:
+        using, stopping = marked("Use {names}."), marked("Stop, leave out: {names}.")
+    else:
+        using = marked("Use {names}, as long as other seasons are like this one.")
+        stopping = marked("Stop, leave out: {names}, as long as other seasons are like this one.")
     sentences = (
-        f"Use {names('use it')}{trust}." if names("use it") else "",
-        f"Test again next season: {listed(again)}." if again else "",
-        f"Stop, leave out: {names('stop')}{trust}." if names("stop") else "",
+        say(using, names=use) if use else "",
+        say("Test again next season: {names}.", names=listed(again)) if again else "",
+        say(stopping, names=stop) if stop else "",
     )
     return [sentence for sentence in sentences if sentence]
 
@@ -166,44 +215,80 @@ def keys_wanted(missing: Sequence[str]) -> str:
     missing
         Keys of `[money]` in `trial.toml` that are not given.
     """
-    named = [f"{key} ({KEY_WORDS[key]})" for key in missing]
-    return (
+    named = [f"{key} ({say(KEY_WORDS[key])})" for key in missing]
+    return say(
         "Whether to use it, stop or test again depends on the farm, too. To have that worked out, "
-        f"give {listed(named)} under [money] in trial.toml."
+        "give {keys} under [money] in trial.toml.",
+        keys=listed(named),
     )
 
 
 def _trial_sum(step: NextStep, currency: str) -> str:
     if not step.pairs:
-        return f"On {price(step.area_ha)} ha there is no room for a trial that could tell."
+        return say(
+            "On {area} ha there is no room for a trial that could tell.", area=price(step.area_ha)
+        )
     later = step.seasons - 1
     if not later:
-        return "With one season to go, a trial would teach too late to be of use."
-    seasons = "the season after it" if later == 1 else f"the {later} seasons after it"
-    asked = "That" if step.answer == "test again" else f"A trial of {step.pairs} pairs"
-    return (
-        f"{asked} costs about {about(step.trial_cost)} {currency} in time and in strips sown the "
-        f"worse way, and can be expected to bring about {about(step.trial_benefit)} {currency} "
-        f"over {seasons} on {price(step.area_ha)} ha: the chance that it turns your choice round "
-        f"is {in_hundred(step.chance_of_turning)}. To know the gain for certain would be worth "
-        f"about {about(step.value_of_knowing)} {currency}."
+        return say("With one season to go, a trial would teach too late to be of use.")
+    given = {
+        "cost": about(step.trial_cost),
+        "benefit": about(step.trial_benefit),
+        "currency": currency,
+        "area": price(step.area_ha),
+        "chance": in_hundred(step.chance_of_turning),
+    }
+    if step.answer == "test again":
+        told = say_counted(
+            "That costs about {cost} {currency} in time and in strips sown the worse way, and can "
+            "be expected to bring about {benefit} {currency} over the season after it on {area} "
+            "ha: the chance that it turns your choice round is {chance}.",
+            "That costs about {cost} {currency} in time and in strips sown the worse way, and can "
+            "be expected to bring about {benefit} {currency} over the {count} seasons after it on "
+            "{area} ha: the chance that it turns your choice round is {chance}.",
+            later,
+            **given,
+        )
+    else:
+        told = say_counted(
+            "A trial of {pairs} pairs costs about {cost} {currency} in time and in strips sown the "
+            "worse way, and can be expected to bring about {benefit} {currency} over the season "
+            "after it on {area} ha: the chance that it turns your choice round is {chance}.",
+            "A trial of {pairs} pairs costs about {cost} {currency} in time and in strips sown the "
+            "worse way, and can be expected to bring about {benefit} {currency} over the {count} "
+            "seasons after it on {area} ha: the chance that it turns your choice round is "
+            "{chance}.",
+            later,
+            pairs=step.pairs,
+            **given,
+        )
+    certain = say(
+        "To know the gain for certain would be worth about {worth} {currency}.",
+        worth=about(step.value_of_knowing),
+        currency=currency,
     )
+    return f"{told} {certain}"
 
 
 def _meanwhile(step: NextStep) -> str:
     if step.answer != "test again":
         return ""
     if step.use_meanwhile:
-        return "Until then use it on the rest of the ground: it is expected to pay."
-    return "Until then leave it off the rest of the ground: it is not expected to pay."
+        return say("Until then use it on the rest of the ground: it is expected to pay.")
+    return say("Until then leave it off the rest of the ground: it is not expected to pay.")
 
 
 def _farm(step: NextStep, currency: str) -> str:
-    return (
-        f"Used on {price(step.area_ha)} ha it is expected to bring about {about(step.farm_net)} "
-        f"{currency} a season, plausibly {about(step.farm_low)} to {about(step.farm_high)} "
-        f"({level(step.confidence)} interval); the chance that it pays is "
-        f"{in_hundred(step.chance_paid)}."
+    return say(
+        "Used on {area} ha it is expected to bring about {net} {currency} a season, plausibly "
+        "{low} to {high} ({level} interval); the chance that it pays is {chance}.",
+        area=price(step.area_ha),
+        net=about(step.farm_net),
+        currency=currency,
+        low=about(step.farm_low),
+        high=about(step.farm_high),
+        level=level(step.confidence),
+        chance=in_hundred(step.chance_paid),
     )
 
 
@@ -217,23 +302,43 @@ def risk_sentences(risk: Risk, currency: str) -> tuple[str, ...]:
     currency
         Code of the money.
     """
-    loss = (
-        f"loses more than {amount(risk.lose_more_than)} {currency}/ha"
-        if risk.lose_more_than
-        else "loses money"
-    )
-    chance = f"The chance that it {loss} on average is {in_hundred(risk.chance_of_loss)}"
+    mean = {
+        "chance": in_hundred(risk.chance_of_loss),
+        "loss": amount(risk.lose_more_than),
+        "currency": currency,
+    }
     if risk.worst_season is None or risk.season_chance_of_loss is None:
-        return (
-            f"{chance}.",
-            f"What the worst of {risk.seasons} seasons would bring is not known from one trial: "
-            "it takes trials in several seasons to see how they differ.",
+        words = (
+            marked(
+                "The chance that it loses more than {loss} {currency}/ha on average is {chance}."
+            )
+            if risk.lose_more_than
+            else marked("The chance that it loses money on average is {chance}.")
         )
+        return say(words, **mean), say(
+            "What the worst of {seasons} seasons would bring is not known from one trial: "
+            "it takes trials in several seasons to see how they differ.",
+            seasons=risk.seasons,
+        )
+    words = (
+        marked(
+            "The chance that it loses more than {loss} {currency}/ha on average is {chance}; that "
+            "it does in a coming season, {in_a_season}."
+        )
+        if risk.lose_more_than
+        else marked(
+            "The chance that it loses money on average is {chance}; that it does in a coming "
+            "season, {in_a_season}."
+        )
+    )
     worst, low = amounts(risk.worst_season, risk.worst_season_low or 0.0)
-    return (
-        f"{chance}; that it does in a coming season, {in_hundred(risk.season_chance_of_loss)}.",
-        f"In the worst of {risk.seasons} seasons it brings {worst} {currency}/ha, as likely less "
-        f"as more, and less than {low} {currency}/ha in one such run in ten.",
+    return say(words, **mean, in_a_season=in_hundred(risk.season_chance_of_loss)), say(
+        "In the worst of {seasons} seasons it brings {worst} {currency}/ha, as likely less "
+        "as more, and less than {low} {currency}/ha in one such run in ten.",
+        seasons=risk.seasons,
+        worst=worst,
+        low=low,
+        currency=currency,
     )
 
 
@@ -249,100 +354,25 @@ def ranking_sentence(ranking: Ranking, currency: str) -> str:
     """
     rows = ranking.table
     control = str(rows["treatment"].iloc[0])
-    best = rows[rows["treatment"] == ranking.best].iloc[0]
-    sure = f"the chance that it truly is the best is {in_hundred(ranking.chance_best)}"
+    chance = in_hundred(ranking.chance_best)
     if ranking.best == control:
-        return f"None is expected to pay: {control} looks best, and {sure}."
-    net = amount(float(best["net_per_ha"]))
-    text = f"{ranking.best} looks best, with {net} {currency}/ha over {control}; {sure}"
+        return say(
+            "None is expected to pay: {control} looks best, and the chance that it truly is the "
+            "best is {chance}.",
+            control=control,
+            chance=chance,
+        )
+    best = rows[rows["treatment"] == ranking.best].iloc[0]
     others = rows[rows["treatment"] != ranking.best].sort_values("chance_best", kind="stable")
     second = others.iloc[-1]
-    return f"{text}, for {second['treatment']} it is {in_hundred(float(second['chance_best']))}."
-
-
-def break_even_words(
-    curve: DataFrame, price_per_t: float, cost_per_ha: float, currency: str
-) -> str:
-    """Describe the picture of prices and costs.
-
-    Parameters
-    ----------
-    curve
-        From `trialkit.money.break_even_curve`.
-    price_per_t, cost_per_ha
-        Price of grain and cost of the dressing, where the dot is.
-    currency
-        Code of the money.
-    """
-    columns = ["price_per_t", "paid_below", "even_at", "did_not_pay_above"]
-    ends = curve.sort_values("price_per_t")[columns].to_numpy(dtype=float)[[0, -1]]
-    each = [
-        f"at {price(round(at))} {currency}/t {_zone_words(paid, even, not_paid)}"
-        for at, paid, even, not_paid in ends.tolist()
-    ]
-    return (
-        f"Where the dressing pays, by the price of grain and its cost in {currency}/ha: "
-        f"{'; '.join(each)}. Your price is {price(price_per_t)}, your cost {price(cost_per_ha)}."
+    return say(
+        "{best} looks best, with {net} {currency}/ha over {control}; the chance that it truly is "
+        "the best is {chance}, for {second} it is {second_chance}.",
+        best=ranking.best,
+        net=amount(float(best["net_per_ha"])),
+        currency=currency,
+        control=control,
+        chance=chance,
+        second=str(second["treatment"]),
+        second_chance=in_hundred(float(second["chance_best"])),
     )
-
-
-def _zone_words(paid: float, even: float, not_paid: float) -> str:
-    if not_paid <= 0:
-        return "it did not pay at any cost"
-    sure, level_at, open_to = amounts(max(paid, 0.0), max(even, 0.0), not_paid)
-    parts = [f"paid up to {sure}"] if paid > 0 else []
-    parts.append(f"not settled up to {open_to}" + (f", even at {level_at}" if even > 0 else ""))
-    return ", ".join(parts)
-
-
-def next_step_words(step: NextStep, currency: str) -> str:
-    """Describe the picture of what a trial costs and brings.
-
-    Parameters
-    ----------
-    step
-        From `trialkit.money.next_step`.
-    currency
-        Code of the money.
-    """
-    columns = ["pairs", "cost", "benefit"]
-    ends = step.table[columns].to_numpy(dtype=float)[[0, -1][: len(step.table)]]
-    each = [
-        f"{pairs:.0f} pairs cost {about(cost)} and bring {about(benefit)}"
-        for pairs, cost, benefit in ends.tolist()
-    ]
-    worth = (
-        f"Marked: {step.pairs} pairs."
-        if step.answer == "test again"
-        else "No trial brings what it costs."
-    )
-    return f"What one more trial costs and can be expected to bring, {currency}: " + (
-        f"{'; '.join(each)}. {worth}"
-    )
-
-
-def next_step_caption(step: NextStep, currency: str) -> str:
-    """Say how to read the picture of what a trial costs and brings.
-
-    Parameters
-    ----------
-    step
-        From `trialkit.money.next_step`.
-    currency
-        Code of the money.
-    """
-    worth = (
-        f"To know for certain would be worth about {about(step.value_of_knowing)} {currency} over "
-        f"{step.seasons} seasons."
-    )
-    marked = (
-        "Marked: the fewest pairs that bring nine tenths of what the best number would. "
-        if step.answer == "test again"
-        else ""
-    )
-    return f"Brought by the seasons after it, on {price(step.area_ha)} ha. {marked}{worth}"
-
-
-def marked_pairs(step: NextStep) -> str:
-    """Return the words beside the trial that is marked."""
-    return f"{step.pairs} pairs" if step.answer == "test again" else ""

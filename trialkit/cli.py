@@ -11,10 +11,19 @@ from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
 
+from trialkit import paper_commands
 from trialkit.errors import TrialkitError
-from trialkit.language import ENGLISH, ENVIRONMENT, languages, speaking
+from trialkit.language import ENGLISH, speaking
+from trialkit.paper_commands import Folder, Json, Spoken
 from trialkit.shipped import copy_demo, demo_folders
-from trialkit.terminal import print_checks, print_harvest, print_summary, progress
+from trialkit.terminal import (
+    print_checks,
+    print_harvest,
+    print_json,
+    print_summary,
+    progress,
+    wrote,
+)
 
 if TYPE_CHECKING:
     from trialkit.season import Harvested
@@ -30,16 +39,6 @@ app = typer.Typer(
     add_completion=False,
     pretty_exceptions_enable=False,
 )
-
-Folder = Annotated[Path, typer.Argument(help="The trial folder.", show_default=False)]
-Json = Annotated[bool, typer.Option("--json", help="Print the result as JSON.")]
-Spoken = Annotated[
-    str,
-    typer.Option(
-        envvar=ENVIRONMENT,
-        help=f"Language of the page: {', '.join(languages())}, or a file of translations (.po).",
-    ),
-]
 
 
 @app.command()
@@ -69,7 +68,7 @@ def new(
     written = new_folder(folder, drawing)
     if drawing is not None and drawing.notes and not as_json:
         print("\n".join(drawing.notes))
-    _wrote(written, as_json)
+    wrote(written, as_json)
     if not as_json:
         print(f"\nNow fill in the blanks in {folder / 'trial.toml'},")
         print(f"then run: trialkit check {folder}")
@@ -104,70 +103,16 @@ def check(
             | {"outcome": c.outcome}
             for c in checks
         ]
-        _print_json({"folder": str(folder), "faults": len(found), "checks": rows})
+        print_json({"folder": str(folder), "faults": len(found), "checks": rows})
     else:
         print_checks(checks, trial)
     if found:
         raise typer.Exit(BAD_INPUT)
 
 
-@app.command()
-def layout(
-    folder: Folder,
-    pdf: Annotated[bool, typer.Option("--pdf", help="Also set the field card as a PDF.")] = False,
-    pace_m: Annotated[
-        float, typer.Option(help="Length of your pace in metres, for the field card.")
-    ] = 0.9,
-    as_json: Json = False,
-) -> None:
-    """Lay the strips out and draw which gets what; map, field card, files for the terminal."""
-    from trialkit.field_papers import STEPS, make_field_papers
-
-    with progress(len(STEPS) if pdf else len(STEPS) - 1) as tell:
-        papers = make_field_papers(folder, pdf=pdf, pace_m=pace_m, progress=tell)
-    if as_json:
-        _print_json(papers.record())
-        return
-    print("\n".join(papers.says))
-    _wrote(list(papers.written), as_json)
-
-
-@app.command()
-def runsheet(
-    folder: Folder,
-    pdf: Annotated[bool, typer.Option("--pdf", help="Also set both sheets as PDFs.")] = False,
-    as_json: Json = False,
-) -> None:
-    """Write the run sheets for dressing and sowing: one for the shed, one for the cab."""
-    from trialkit.sowing_papers import STEPS, make_run_sheets
-
-    with progress(len(STEPS) if pdf else len(STEPS) - 1) as tell:
-        sheets = make_run_sheets(folder, pdf=pdf, progress=tell)
-    if as_json:
-        _print_json(sheets.as_plain())
-        return
-    print("\n".join(sheets.sentences()))
-    _wrote(list(sheets.written), as_json)
-
-
-@app.command()
-def countsheet(
-    folder: Folder,
-    pdf: Annotated[bool, typer.Option("--pdf", help="Also set the sheet as a PDF.")] = False,
-    places: Annotated[int | None, typer.Option(help="Places to count in each strip.")] = None,
-    seed: Annotated[int | None, typer.Option(help="Seed of the draw of the places.")] = None,
-    as_json: Json = False,
-) -> None:
-    """Draw random places to count plants at, and write the sheet to carry."""
-    from trialkit.counting_papers import make_counting_sheet
-
-    with progress(None):
-        papers = make_counting_sheet(folder, places=places, seed=seed, pdf=pdf)
-    if as_json:
-        _print_json(papers.record())
-        return
-    print("\n".join(papers.says))
-    _wrote(list(papers.written), as_json)
+app.command()(paper_commands.layout)
+app.command()(paper_commands.runsheet)
+app.command()(paper_commands.countsheet)
 
 
 @app.command()
@@ -183,7 +128,7 @@ def harvest(folder: Folder, as_json: Json = False) -> None:
         tell("Drawing")
         written += _harvest_pictures(trial, harvested)
     if as_json:
-        _print_json(
+        print_json(
             {
                 "source": harvested.source,
                 "delay_s": None if harvested.delay is None else harvested.delay.delay_s,
@@ -197,7 +142,7 @@ def harvest(folder: Folder, as_json: Json = False) -> None:
         )
         return
     print_harvest(harvested)
-    _wrote(written, as_json)
+    wrote(written, as_json)
 
 
 def _harvest_pictures(trial: Trial, harvested: Harvested) -> list[Path]:
@@ -246,7 +191,7 @@ def analyse(
         print(result.to_json(), end="")
         return
     print_summary(result.summary)
-    _wrote(written, as_json)
+    wrote(written, as_json)
 
 
 @app.command()
@@ -268,7 +213,7 @@ def report(
     pdf_file = trial.results / "report.pdf" if pdf else None
     with speaking(language), progress(None) as tell:
         written = [render(folder, out_file, pdf_file=pdf_file, progress=tell)]
-    _wrote([*written, pdf_file] if pdf_file else written, as_json)
+    wrote([*written, pdf_file] if pdf_file else written, as_json)
 
 
 @app.command()
@@ -292,10 +237,10 @@ def seasons(
         written = write_seasons(found, out)
         sentences = found.sentences()
     if as_json:
-        _print_json(plain_values(found) | {"wrote": [str(path) for path in written]})
+        print_json(plain_values(found) | {"wrote": [str(path) for path in written]})
         return
     print("\n".join(sentences))
-    _wrote(written, as_json)
+    wrote(written, as_json)
 
 
 @app.command()
@@ -316,10 +261,10 @@ def bundle(
     with progress(None) as tell:
         made = make_bundle(folder, out, shift=shift, without_names=without_names, progress=tell)
     if as_json:
-        _print_json(made.as_plain())
+        print_json(made.as_plain())
         return
     print("\n".join(made.sentences()))
-    _wrote([made.path], as_json)
+    wrote([made.path], as_json)
 
 
 @app.command()
@@ -332,7 +277,7 @@ def demo(
 ) -> None:
     """Copy an invented demo trial out, to try everything on."""
     written = copy_demo(folder, trial)
-    _wrote(written, as_json)
+    wrote(written, as_json)
     if not as_json:
         command = "report" if (folder / "layout.geojson").exists() else "layout"
         print(f"\nThe farm is invented. Now run: trialkit {command} {folder}")
@@ -350,7 +295,7 @@ def lab(
 
     check_there(folder)
     written = lay_out_notebooks(folder)
-    _wrote(written, as_json)
+    wrote(written, as_json)
     raise typer.Exit(start_lab(folder, context.args))
 
 
@@ -375,28 +320,16 @@ def main() -> NoReturn:
 
 def _fail(message: str, status: int) -> NoReturn:
     if "--json" in sys.argv:
-        _print_json({"error": message})
+        print_json({"error": message})
     print(message, file=sys.stderr)
     raise SystemExit(status)
-
-
-def _print_json(content: object) -> None:
-    print(json.dumps(content, indent=2, ensure_ascii=False, allow_nan=False))
 
 
 def _compared(content: object, sentences: list[str], same: bool, as_json: bool) -> None:
     """Print a comparison; exit as on bad input where the two are not the same."""
     if as_json:
-        _print_json(content)
+        print_json(content)
     else:
         print("\n".join(sentences))
     if not same:
         raise typer.Exit(BAD_INPUT)
-
-
-def _wrote(paths: list[Path], as_json: bool) -> None:
-    if as_json:
-        _print_json({"wrote": [str(path) for path in paths]})
-    else:
-        for path in paths:
-            print(f"Wrote {path}")

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from trialkit.checks import Check
     from trialkit.result import Summary
     from trialkit.season import Harvested
@@ -88,3 +91,17 @@ def print_summary(summary: Summary) -> None:
         print(verdict_sentence(comparison, summary.currency))
     for note in summary.warnings:
         print(f"Note: {note}")
+
+
+def print_json(content: object) -> None:
+    """Print a result for another program to read."""
+    print(json.dumps(content, indent=2, ensure_ascii=False, allow_nan=False))
+
+
+def wrote(paths: Sequence[Path], as_json: bool) -> None:
+    """Say which files were written."""
+    if as_json:
+        print_json({"wrote": [str(path) for path in paths]})
+    else:
+        for path in paths:
+            print(f"Wrote {path}")

@@ -16,6 +16,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from trialkit.errors import ModelError
+from trialkit.language import say
 from trialkit.models.records import Codes
 
 
@@ -146,9 +147,11 @@ def read_allocations(
     codes = _as_codes(table, levels, treatment)[:, used]
     if len(np.unique(codes, axis=0)) < 2:
         raise ModelError(
-            "The design could draw only one allocation: the layout is systematic. No p can be "
-            "worked out by drawing again, since there is nothing else that could have been "
-            "sown. Judge it by the strips model, and say that it was not randomised."
+            say(
+                "The design could draw only one allocation: the layout is systematic. No p can be "
+                "worked out by drawing again, since there is nothing else that could have been "
+                "sown. Judge it by the strips model, and say that it was not randomised."
+            )
         )
     complete = bool((codes == sown).all(axis=1).any())
     alike = (_partition(codes) == _partition(sown[None])).all(axis=1)
@@ -158,9 +161,10 @@ def read_allocations(
 
 def sample_note(count: int) -> str:
     """Return the sentence that says a list is taken as a sample."""
-    return (
-        f"The layout sown is not among the {count} allocations given: they are taken as a sample "
-        "of what the design could draw. If they should be all of them, check the order of rows."
+    return say(
+        "The layout sown is not among the {count} allocations given: they are taken as a sample "
+        "of what the design could draw. If they should be all of them, check the order of rows.",
+        count=count,
     )
 
 

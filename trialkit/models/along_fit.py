@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from trialkit.language import say
 from trialkit.models.along_likelihood import in_passes
 from trialkit.models.along_pass import PassOrder
 from trialkit.models.along_search import AlongFit, search_along
@@ -83,8 +84,10 @@ def _without(
     shares = {name: share for name, share in fit.shares.items() if name != "residual"}
     zero = (*fit.at_boundary, "along")
     said = (
-        "Neighbours in a pass are no more alike than its other records, so this is the model "
-        "without correlation along the pass; there is no range.",
+        say(
+            "Neighbours in a pass are no more alike than its other records, so this is the model "
+            "without correlation along the pass; there is no range."
+        ),
     )
     notes = zero_notes(zero) + said + held + fit.faults
     return Fitted(
@@ -112,32 +115,46 @@ def _judge(
     if not over.any():
         return method, "satterthwaite", ()
     worst = int(np.argmax(degrees / bounds))
-    told = (
-        f"Satterthwaite gives up to {degrees[worst]:,.0f} degrees of freedom where the groups of "
-        f"the random terms can give {bounds[worst]:,.0f} at most"
-    )
+    most = {"degrees": degrees[worst], "bound": bounds[worst]}
     if df == "satterthwaite":
-        return method, df, (f"{told}: not to be believed. Leave df at None to hold them to that.",)
-    return Contained(method, containment), "satterthwaite, contained", (f"{told}: held to that.",)
+        told = say(
+            "Satterthwaite gives up to {degrees:,.0f} degrees of freedom where the groups of the "
+            "random terms can give {bound:,.0f} at most: not to be believed. Leave df at None to "
+            "hold them to that.",
+            **most,
+        )
+        return method, df, (told,)
+    told = say(
+        "Satterthwaite gives up to {degrees:,.0f} degrees of freedom where the groups of the "
+        "random terms can give {bound:,.0f} at most: held to that.",
+        **most,
+    )
+    return Contained(method, containment), "satterthwaite, contained", (told,)
 
 
 def _faults(found: AlongFit) -> tuple[str, ...]:
     reach, (lowest, _) = found.point.reach, found.limits
     if not found.point.inner.converged or (found.free[1] and not found.converged):
-        return (NOT_CONVERGED,)
+        return (say(NOT_CONVERGED),)
     if found.free[1]:
         return ()
     if reach <= lowest * 1.001:
         return (
-            "The correlation along the pass has no inner optimum: the shorter its range, the "
-            f"better, down to the limit of {reach:.3g}. It reaches no further than records at the "
-            "same place. Check for records that stand twice, or leave `along` out.",
+            say(
+                "The correlation along the pass has no inner optimum: the shorter its range, the "
+                "better, down to the limit of {reach:.3g}. It reaches no further than records at "
+                "the same place. Check for records that stand twice, or leave `along` out.",
+                reach=reach,
+            ),
         )
     return (
-        "The correlation along the pass has no inner optimum: the longer its range, the better, "
-        f"up to the limit of {reach:.3g}, a hundred times the longest pass. The figures are those "
-        "at this limit; do not rely on the range, the variances, or standard errors. A trend runs "
-        "through whole passes: rely on the strip means, or add a surface.",
+        say(
+            "The correlation along the pass has no inner optimum: the longer its range, the "
+            "better, up to the limit of {reach:.3g}, a hundred times the longest pass. The figures "
+            "are those at this limit; do not rely on the range, the variances, or standard errors. "
+            "A trend runs through whole passes: rely on the strip means, or add a surface.",
+            reach=reach,
+        ),
     )
 
 
@@ -145,8 +162,10 @@ def _nugget_note(found: AlongFit) -> tuple[str, ...]:
     if found.free[0]:
         return ()
     return (
-        "The residual variance is estimated at zero: neighbours in a pass change so smoothly "
-        "that nothing is left for the single record.",
+        say(
+            "The residual variance is estimated at zero: neighbours in a pass change so smoothly "
+            "that nothing is left for the single record."
+        ),
     )
 
 
@@ -154,6 +173,9 @@ def _pass_note(passes: PassOrder) -> tuple[str, ...]:
     if passes.passes.levels > 1:
         return ()
     return (
-        f"All records lie in one pass ('{passes.passes.name}'): how alike its neighbours are is "
-        "all there is to judge by.",
+        say(
+            "All records lie in one pass ('{column}'): how alike its neighbours are is all there "
+            "is to judge by.",
+            column=passes.passes.name,
+        ),
     )

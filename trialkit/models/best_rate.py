@@ -7,7 +7,26 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import stdtrit
 
+from trialkit.language import marked, say
 from trialkit.models.rate_shapes import Curve, Ladder, knot_interval
+
+#: What is said of a curve's turn: whether a unit must pay for itself, and whether it is fixed.
+_AT_THE_TURN = {
+    (True, True): marked(
+        "At {turn:.4g} the last unit just pays ({confidence:.0%} interval {low:.4g} to {high:.4g})."
+    ),
+    (True, False): marked(
+        "At {turn:.4g} the last unit just pays, but these strips do not fix that: the curve may be "
+        "straight."
+    ),
+    (False, True): marked(
+        "At {turn:.4g} the curve is highest ({confidence:.0%} interval {low:.4g} to {high:.4g})."
+    ),
+    (False, False): marked(
+        "At {turn:.4g} the curve is highest, but these strips do not fix that: the curve may be "
+        "straight."
+    ),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,8 +81,9 @@ def _better_end(ladder: Ladder, curve: Curve, price_ratio: float) -> float:
 
 
 def _named(ladder: Ladder, rate: float) -> str:
-    end = "highest" if rate == ladder.levels[-1] else "lowest"
-    return f"the {end} rate sown, {rate:.4g}"
+    if rate == ladder.levels[-1]:
+        return say("the highest rate sown, {rate:.4g}", rate=rate)
+    return say("the lowest rate sown, {rate:.4g}", rate=rate)
 
 
 def _may_not_pay(curve: Curve, price_ratio: float, confidence: float) -> tuple[bool, bool]:
@@ -76,11 +96,17 @@ def _may_not_pay(curve: Curve, price_ratio: float, confidence: float) -> tuple[b
 
 def _on_a_line(ladder: Ladder, curve: Curve, price_ratio: float, confidence: float) -> Best:
     best = _better_end(ladder, curve, price_ratio)
-    words = f"A straight line has no optimum: {_named(ladder, best)}, does best"
     if all(_may_not_pay(curve, price_ratio, confidence)):
-        words += ", but these strips do not settle which end does."
+        words = say(
+            "A straight line has no optimum: {named}, does best, but these strips do not settle "
+            "which end does.",
+            named=_named(ladder, best),
+        )
         return Best(best, -np.inf, np.inf, False, words)
-    words += ", and the best rate may lie beyond it."
+    words = say(
+        "A straight line has no optimum: {named}, does best, and the best rate may lie beyond it.",
+        named=_named(ladder, best),
+    )
     lowest = best == ladder.levels[0]
     return Best(best, -np.inf if lowest else best, best if lowest else np.inf, False, words)
 
@@ -90,24 +116,25 @@ def _on_a_quadratic(ladder: Ladder, curve: Curve, price_ratio: float, confidence
     first, last = (float(value) for value in ladder.levels[[0, -1]])
     best = _better_end(ladder, curve, price_ratio)
     if bend >= 0:
-        words = (
-            "No optimum: the curve bends the wrong way, upwards. Of those sown, "
-            f"{_named(ladder, best)}, does best."
+        words = say(
+            "No optimum: the curve bends the wrong way, upwards. Of those sown, {named}, does "
+            "best.",
+            named=_named(ladder, best),
         )
         return Best(best, -np.inf, np.inf, False, words)
     turn = -slope / (2 * bend)
     low, high = _fieller(slope, bend, curve, confidence)
     if not first <= turn <= last:
-        words = (
-            f"No optimum inside the rates sown ({first:.4g} to {last:.4g}): the curve would turn "
-            f"at {turn:.4g}. Of those sown, {_named(ladder, best)}, does best."
-        )
+        words = say(
+            "No optimum inside the rates sown ({first:.4g} to {last:.4g}): the curve would turn at "
+            "{turn:.4g}. Of those sown, {named}, does best.",
+            first=first, last=last, turn=turn, named=_named(ladder, best),
+        )  # fmt: skip
         return Best(best, low, high, False, words)
-    words = f"At {turn:.4g} {'the last unit just pays' if price_ratio else 'the curve is highest'}"
-    if np.isfinite(low):
-        words += f" ({confidence:.0%} interval {low:.4g} to {high:.4g})."
-    else:
-        words += ", but these strips do not fix that: the curve may be straight."
+    words = say(
+        _AT_THE_TURN[price_ratio != 0, bool(np.isfinite(low))],
+        turn=turn, confidence=confidence, low=low, high=high,
+    )  # fmt: skip
     return Best(turn, low, high, True, words)
 
 
@@ -132,16 +159,27 @@ def _on_a_plateau(ladder: Ladder, curve: Curve, price_ratio: float, confidence: 
     if may_not_pay:
         low = first
     if slope <= price_ratio:
-        words = (
+        words = say(
             "No optimum: up to the knot one unit more brings less than it must. Of those sown, "
-            f"{_named(ladder, first)}, does best."
+            "{named}, does best.",
+            named=_named(ladder, first),
         )
         return Best(first, low, high if may_pay else first, False, words)
     if knot >= last:
-        words = f"No plateau inside the rates sown: the response still rises at {last:.4g}."
+        words = say(
+            "No plateau inside the rates sown: the response still rises at {last:.4g}.", last=last
+        )
         return Best(last, low, high, False, words)
-    end = "no end found" if np.isinf(high) else f"{high:.4g}"
-    words = (
-        f"From {knot:.4g} on more brings nothing ({confidence:.0%} interval {low:.4g} to {end})."
-    )
+    if np.isinf(high):
+        words = say(
+            "From {knot:.4g} on more brings nothing ({confidence:.0%} interval {low:.4g} to no end "
+            "found).",
+            knot=knot, confidence=confidence, low=low,
+        )  # fmt: skip
+    else:
+        words = say(
+            "From {knot:.4g} on more brings nothing ({confidence:.0%} interval {low:.4g} to "
+            "{high:.4g}).",
+            knot=knot, confidence=confidence, low=low, high=high,
+        )  # fmt: skip
     return Best(knot, low, high, True, words)

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import chdtrc
 
+from trialkit.language import say
 from trialkit.models.count_degrees import NORMAL
 from trialkit.models.count_fit import LogLinear
 from trialkit.models.group_factor import sum_by_group
@@ -57,18 +58,28 @@ def count_notes(
     if part.dropped:
         names = ", ".join(f"'{frame.design.columns[column]}'" for column in part.dropped)
         notes.append(
-            f"Left out of the formula, since earlier columns already say the same: {names}."
+            say(
+                "Left out of the formula, since earlier columns already say the same: {columns}.",
+                columns=names,
+            )
         )
     zero = ", ".join(f"'{name}'" for name in variances.index[variances == 0])
     if zero:
-        notes.append(f"Variance estimated at zero: {zero}. The data show no such differences.")
+        notes.append(
+            say(
+                "Variance estimated at zero: {terms}. The data show no such differences.",
+                terms=zero,
+            )
+        )
     notes += _scatter_notes(problem, fit)
     notes += _group_notes(frame, fixed, problem)
     notes += _average_notes(variances)
     if not converged:
         notes.append(
-            "The search for the estimates did not converge: do not use these figures. Check the "
-            "data for wild counts, or drop a random term."
+            say(
+                "The search for the estimates did not converge: do not use these figures. Check "
+                "the data for wild counts, or drop a random term."
+            )
         )
     return tuple(notes)
 
@@ -78,11 +89,14 @@ def _scatter_notes(problem: CountProblem, fit: LaplaceFit) -> list[str]:
     singles = [g.name for g in problem.groupings if g.levels == problem.counts.size]
     if problem.dispersed and singles:
         return [
-            f"theta and '{singles[0]}' both take up the scatter between single counts, and the "
-            "data can hardly tell them apart. Leave one out."
+            say(
+                "theta and '{term}' both take up the scatter between single counts, and the data "
+                "can hardly tell them apart. Leave one out.",
+                term=singles[0],
+            )
         ]
     if problem.dispersed and fit.state.point[-1] == 0:
-        return ["Counts scatter no more than Poisson's: theta is infinite."]
+        return [say("Counts scatter no more than Poisson's: theta is infinite.")]
     if problem.dispersed:
         return []
     means = np.exp(fit.state.eta)
@@ -91,8 +105,11 @@ def _scatter_notes(problem: CountProblem, fit: LaplaceFit) -> list[str]:
     if left < 1 or chdtrc(left, chi_square) >= _MORE_THAN_POISSON:
         return []
     return [
-        f"Counts scatter {chi_square / left:.1f} times as much as Poisson's, so the intervals are "
-        "too narrow. Use family='negative-binomial', or a random term with one group a count."
+        say(
+            "Counts scatter {times:.1f} times as much as Poisson's, so the intervals are too "
+            "narrow. Use family='negative-binomial', or a random term with one group a count.",
+            times=chi_square / left,
+        )
     ]
 
 
@@ -102,27 +119,40 @@ def _group_notes(frame: ModelFrame, fixed: LogLinear, problem: CountProblem) -> 
     name, units = _carriers(frame, columns)
     if not (name or problem.dispersed):
         return [
-            "No random term holds what is compared, so every count is taken as a draw of its own "
-            "that scatters as Poisson's. If the treatment was put on whole strips, add the strip "
-            "to random, even with one count a strip: intervals are too narrow without it."
+            say(
+                "No random term holds what is compared, so every count is taken as a draw of its "
+                "own that scatters as Poisson's. If the treatment was put on whole strips, add the "
+                "strip to random, even with one count a strip: intervals are too narrow without "
+                "it."
+            )
         ]
-    what = f"{units} groups of '{name}'" if name else f"{units} counts"
+    what = (
+        say("{units} groups of '{term}'", units=units, term=name)
+        if name
+        else say("{units} counts", units=units)
+    )
     if fixed.degrees is NORMAL and units - columns.shape[1] < _FEW_GROUPS:
         return [
-            f"Only {what} carry what is compared. With df='normal' the intervals take the "
-            "scatter between them as known, so they are too narrow: expect 95% intervals to cover "
-            "some 80% of the time with 6 such groups, 90% with 24. Use df='containment'."
+            say(
+                "Only {units} carry what is compared. With df='normal' the intervals take the "
+                "scatter between them as known, so they are too narrow: expect 95% intervals to "
+                "cover some 80% of the time with 6 such groups, 90% with 24. Use df='containment'.",
+                units=what,
+            )
         ]
     compared = np.eye(columns.shape[1])[np.ptp(columns, axis=0) > 0]
     fewest = fixed.degrees.of(fixed.part.rotate(compared)).min(initial=np.inf)
     if fewest >= _FEW_DEGREES:
         return []
     return [
-        f"Only {what} carry what is compared, which leaves {fewest:.0f} degrees of freedom. The "
-        "intervals allow for it. Where strips differ little beyond what counts scatter by chance, "
-        "they are wider than need be: with 3 pairs of strips 95% intervals then hold the truth "
-        "nearly always, and a real difference is easily missed."
-    ]
+        say(
+            "Only {units} carry what is compared, which leaves {fewest:.0f} degrees of freedom. "
+            "The intervals allow for it. Where strips differ little beyond what counts scatter by "
+            "chance, they are wider than need be: with 3 pairs of strips 95% intervals then hold "
+            "the truth nearly always, and a real difference is easily missed.",
+            units=what, fewest=fewest,
+        )
+    ]  # fmt: skip
 
 
 def _average_notes(variances: pd.Series) -> list[str]:
@@ -131,8 +161,11 @@ def _average_notes(variances: pd.Series) -> list[str]:
     if rise <= _APART:
         return []
     return [
-        f"Means are those of a typical group; the average over groups is {100 * rise:.0f}% "
-        "higher. Ratios are the same."
+        say(
+            "Means are those of a typical group; the average over groups is {rise_pct:.0f}% "
+            "higher. Ratios are the same.",
+            rise_pct=100 * rise,
+        )
     ]
 
 

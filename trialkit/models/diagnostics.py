@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import warnings
-from collections.abc import Iterator
+from collections.abc import Hashable, Iterator
 
 import numpy as np
 import pandas as pd
 from scipy.special import fdtrc, stdtrit
 
 from trialkit.errors import ModelError, ModelWarning
+from trialkit.language import figures, say
 from trialkit.models.findings import Finding
 from trialkit.models.mixed import fit_mixed
 from trialkit.models.mixed_fit import MixedFit
@@ -195,23 +196,53 @@ def _odd_strip(table: pd.DataFrame, unit: str) -> Finding:
     limit = float(stdtrit(spare, 1 - _LEVEL / (2 * len(table))))
     value, left = float(sizes[place]), float(table["residual"].iloc[place])
     names = [str(name) for name in table.index]
-    side = "above" if left > 0 else "below"
-    strays = (
-        f"Strip {names[place]} lies {abs(left):.2g}{_of(unit)} {side} what its treatment and "
-        "block give"
-    )
+    stray = {"strip": names[place], "size": _amount(abs(left), unit)}
     twins = [names[k] for k in np.flatnonzero(np.isclose(sizes, value, rtol=1e-6)) if k != place]
     if value <= limit:
-        sentence = f"No strip stands out. {strays}, the most of all, which chance explains."
-    else:
-        sentence = f"{strays}, more than chance explains."
-        if len(twins) == 1:
-            sentence += f" It may as well be {twins[0]}: two strips beside each other cannot tell."
-        sentence += (
-            " Look for a cause in the field book: an overlap, a blocked tube, a wet patch. Without "
+        return Finding("odd strip", value, limit, True, _by_chance(left, stray))
+    told = [_odd(left, stray)]
+    if len(twins) == 1:
+        told.append(
+            say(
+                "It may as well be {strip}: two strips beside each other cannot tell.",
+                strip=twins[0],
+            )
+        )
+    told.append(
+        say(
+            "Look for a cause in the field book: an overlap, a blocked tube, a wet patch. Without "
             "a cause it stays in."
         )
-    return Finding("odd strip", value, limit, value <= limit, sentence)
+    )
+    return Finding("odd strip", value, limit, False, " ".join(told))
+
+
+def _by_chance(left: float, stray: dict[str, str]) -> str:
+    if left > 0:
+        return say(
+            "No strip stands out. Strip {strip} lies {size} above what its treatment and block "
+            "give, the most of all, which chance explains.",
+            **stray,
+        )
+    return say(
+        "No strip stands out. Strip {strip} lies {size} below what its treatment and block give, "
+        "the most of all, which chance explains.",
+        **stray,
+    )
+
+
+def _odd(left: float, stray: dict[str, str]) -> str:
+    if left > 0:
+        return say(
+            "Strip {strip} lies {size} above what its treatment and block give, more than chance "
+            "explains.",
+            **stray,
+        )
+    return say(
+        "Strip {strip} lies {size} below what its treatment and block give, more than chance "
+        "explains.",
+        **stray,
+    )
 
 
 def _leverage(table: pd.DataFrame) -> Finding:
@@ -221,11 +252,17 @@ def _leverage(table: pd.DataFrame) -> Finding:
     alone = values.index[values > 1 - 1e-9]
     if len(alone):
         names = ", ".join(str(label) for label in alone)
-        sentence = f"Nothing stands beside {names} in the block or treatment: no say in the result."
+        sentence = say(
+            "Nothing stands beside {strips} in the block or treatment: no say in the result.",
+            strips=names,
+        )
     elif value > limit:
-        sentence = f"The result leans on strip {name} more than on others: it has fewer beside it."
+        sentence = say(
+            "The result leans on strip {strip} more than on others: it has fewer beside it.",
+            strip=str(name),
+        )
     else:
-        sentence = "The plan is even: no strip has much more weight than the others."
+        sentence = say("The plan is even: no strip has much more weight than the others.")
     return Finding("leverage", value, limit, value <= limit and not len(alone), sentence)
 
 
@@ -249,19 +286,31 @@ def _one_strip(
         settled = bool(row["low"] > 0 or row["high"] < 0)
         without = (rows["low"] > 0) | (rows["high"] < 0)
         turned = rows["left_out"][without != settled].tolist()
-        what = " less ".join(map(str, label)) if isinstance(label, tuple) else str(label)
-        sentence = (
-            f"Leaving out one strip at a time, the difference of {what} lies between "
-            f"{rows['estimate'].min():.2g} and {rows['estimate'].max():.2g}{_of(unit)}; strip "
-            f"{rows['left_out'].iloc[most]} moves it most. "
-        )
-        if turned:
-            kind = "no longer differs" if settled else "begins to differ"
-            sentence += f"Without {', '.join(map(str, turned))} it {kind} from zero: be careful."
-        else:
-            sentence += "The answer hangs on no single strip."
+        sentence = say(
+            "Leaving out one strip at a time, the difference of {difference} lies between "
+            "{low:.2g} and {high}; strip {strip} moves it most.",
+            difference=_difference(label), low=rows["estimate"].min(),
+            high=_amount(rows["estimate"].max(), unit), strip=str(rows["left_out"].iloc[most]),
+        )  # fmt: skip
+        sentence += " " + _turned(settled, ", ".join(map(str, turned)))
         ok = not turned and bool(moves[most] <= _MOVES)
         yield Finding("one strip decides", float(moves[most]), _MOVES, ok, sentence)
+
+
+def _difference(label: Hashable) -> str:
+    if not isinstance(label, tuple):
+        return str(label)
+    first, second = map(str, label)
+    return say("{first} less {second}", first=first, second=second)
+
+
+def _turned(settled: bool, turned: str) -> str:
+    """Say which strips turn the answer when they are left out."""
+    if not turned:
+        return say("The answer hangs on no single strip.")
+    if settled:
+        return say("Without {strips} it no longer differs from zero: be careful.", strips=turned)
+    return say("Without {strips} it begins to differ from zero: be careful.", strips=turned)
 
 
 def _gain_by_block(
@@ -293,19 +342,20 @@ def _gain_by_block(
         error = left @ left - (bend @ left) ** 2 / size
         terms, below = 1, spare - 1
     p = float(fdtrc(terms, below, max(float(left @ left - error), 0.0) / terms / (error / below)))
-    evidence = f"(p {p:.2g})"
     if p >= _LEVEL:
-        sentence = (
-            f"The treatments differ alike in all blocks, as far as these can tell {evidence}."
+        sentence = say(
+            "The treatments differ alike in all blocks, as far as these can tell (p {p:.2g}).", p=p
         )
     elif repeats > 0:
-        sentence = (
-            f"The treatments do not differ alike in all blocks {evidence}: ask where it works."
+        sentence = say(
+            "The treatments do not differ alike in all blocks (p {p:.2g}): ask where it works.",
+            p=p,
         )
     else:
-        sentence = (
-            f"The difference grows or shrinks with the yield of the block {evidence}: look at it "
-            "in per cent, and ask where it works."
+        sentence = say(
+            "The difference grows or shrinks with the yield of the block (p {p:.2g}): look at it "
+            "in per cent, and ask where it works.",
+            p=p,
         )
     yield Finding("gain by block", p, _LEVEL, p >= _LEVEL, sentence)
 
@@ -317,5 +367,6 @@ def _left(columns: Floats, values: Floats) -> tuple[Floats, int]:
     return np.asarray(values - basis @ (basis.T @ values)), len(values) - basis.shape[1]
 
 
-def _of(unit: str) -> str:
-    return f" {unit}" if unit else ""
+def _amount(size: float, unit: str) -> str:
+    """Write a yield with its unit, where it has one."""
+    return figures(f"{size:.2g}") + (f" {unit}" if unit else "")

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from trialkit.errors import ModelError
+from trialkit.language import marked, say
 from trialkit.models.containment import Containment
 from trialkit.models.crossproducts import CrossProducts, FixedPart
 from trialkit.models.estimates import SmallSample
@@ -20,7 +21,7 @@ from trialkit.models.satterthwaite import ResidualDegrees, by_satterthwaite
 #: How near the least possible variance, as a share of it, is no answer.
 _BOTTOM = 1e-5
 #: What to say where a search ended nowhere.
-NOT_CONVERGED = (
+NOT_CONVERGED = marked(
     "The search for the variances did not converge: do not use these figures. Check the "
     "data for wild values, or drop a random term."
 )
@@ -105,7 +106,7 @@ def fit_independent(
     check_scatter_left(products, state)
     method, name = _small_sample(products, state, df)
     zero = zero_terms(products, state)
-    faults = () if search.converged else (NOT_CONVERGED,)
+    faults = () if search.converged else (say(NOT_CONVERGED),)
     notes = zero_notes(zero) + _negative_notes(products, state)
     if name == "satterthwaite":
         notes += _overrated(method, part, containment())
@@ -150,7 +151,9 @@ def zero_notes(zero: tuple[str, ...]) -> tuple[str, ...]:
     if not zero:
         return ()
     names = ", ".join(f"'{name}'" for name in zero)
-    return (f"Variance estimated at zero: {names}. The data show no such differences.",)
+    return (
+        say("Variance estimated at zero: {terms}. The data show no such differences.", terms=names),
+    )
 
 
 def _check_not_at_bottom(products: CrossProducts, state: RemlState, least: Floats) -> None:
@@ -172,8 +175,11 @@ def _negative_notes(products: CrossProducts, state: RemlState) -> tuple[str, ...
         return ()
     names = ", ".join(f"'{name}'" for name in below)
     return (
-        f"Variance below zero: {names}. Its groups differ less than their records would have them "
-        "differ by chance: what makes records differ evens out inside each group.",
+        say(
+            "Variance below zero: {terms}. Its groups differ less than their records would have "
+            "them differ by chance: what makes records differ evens out inside each group.",
+            terms=names,
+        ),
     )
 
 
@@ -202,7 +208,10 @@ def _overrated(method: SmallSample, part: FixedPart, containment: Containment) -
     if degrees[worst] <= 1.5 * bounds[worst]:
         return ()
     return (
-        f"Satterthwaite gives up to {degrees[worst]:,.0f} degrees of freedom where the groups of "
-        f"the random terms can give {bounds[worst]:,.0f} at most: not to be believed, since "
-        "records then count as replicates. Use df='kenward-roger'.",
-    )
+        say(
+            "Satterthwaite gives up to {degrees:,.0f} degrees of freedom where the groups of the "
+            "random terms can give {bound:,.0f} at most: not to be believed, since records then "
+            "count as replicates. Use df='kenward-roger'.",
+            degrees=degrees[worst], bound=bounds[worst],
+        ),
+    )  # fmt: skip

@@ -6,6 +6,7 @@ import numpy as np
 from scipy.optimize import brentq
 from scipy.special import chdtri
 
+from trialkit.language import figures, say, say_counted
 from trialkit.models.records import Floats
 
 #: Values of tau2 at which the slope of the likelihood is looked at for a change of sign, and
@@ -95,26 +96,41 @@ def say_heterogeneity(
         Prediction interval.
     """
     deviation, low, high = np.sqrt(variance)
-    chance = "p < 0.001" if q[1] < 0.001 else f"p = {q[1]:.2g}"
-    degrees = "1 degree" if studies == 2 else f"{studies - 1} degrees"
-    grounds = f"(Q {round(q[0], 6):.3g} on {degrees}, {chance})"
+    grounds = say_counted(
+        "Q {q:.3g} on {count} degree, {chance}",
+        "Q {q:.3g} on {count} degrees, {chance}",
+        studies - 1,
+        q=round(q[0], 6),
+        chance=figures("p < 0.001" if q[1] < 0.001 else f"p = {q[1]:.2g}"),
+    )
     if deviation == 0:
-        beyond = f", though a standard deviation of up to {high:.2g} would do too" if high else ""
-        return (
-            f"The studies differ no more than their own errors say {grounds}{beyond}. If they do "
-            f"not, the true effect in the next one is the mean: between {_span(ahead)}."
-        )
+        alike = (
+            say(
+                "The studies differ no more than their own errors say ({grounds}), though a "
+                "standard deviation of up to {high:.2g} would do too.",
+                grounds=grounds, high=high,
+            )
+            if high
+            else say(
+                "The studies differ no more than their own errors say ({grounds}).", grounds=grounds
+            )
+        )  # fmt: skip
+        ahead_if = say(
+            "If they do not, the true effect in the next one is the mean: between {low:.2g} and "
+            "{high:.2g}.",
+            low=ahead[0], high=ahead[1],
+        )  # fmt: skip
+        return f"{alike} {ahead_if}"
     first = (
-        "True effects differ from study to study"
+        say("True effects differ from study to study ({grounds}).", grounds=grounds)
         if q[1] < _LEVEL
-        else "Whether true effects differ cannot be told"
+        else say("Whether true effects differ cannot be told ({grounds}).", grounds=grounds)
     )
-    return (
-        f"{first} {grounds}. Their standard deviation comes out as {deviation:.2g}; Q allows "
-        f"{low:.2g} to {high:.2g}. {i2_pct:.0f}% of the scatter is that, the rest the studies' own "
-        f"error. The true effect in the next one may lie between {_span(ahead)}."
-    )
-
-
-def _span(ends: tuple[float, float]) -> str:
-    return f"{ends[0]:.2g} and {ends[1]:.2g}"
+    rest = say(
+        "Their standard deviation comes out as {deviation:.2g}; Q allows {low:.2g} to {high:.2g}. "
+        "{i2_pct:.0f}% of the scatter is that, the rest the studies' own error. The true effect in "
+        "the next one may lie between {next_low:.2g} and {next_high:.2g}.",
+        deviation=deviation, low=low, high=high, i2_pct=i2_pct,
+        next_low=ahead[0], next_high=ahead[1],
+    )  # fmt: skip
+    return f"{first} {rest}"

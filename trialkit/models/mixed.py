@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from trialkit.errors import ModelError, ModelWarning
+from trialkit.language import say
 from trialkit.models.along_fit import fit_along
 from trialkit.models.along_pass import AlongPass, check_along, order_passes
 from trialkit.models.assembled import Assembled, assemble
@@ -241,7 +242,12 @@ def _dropped_note(design: Design, part: FixedPart) -> tuple[str, ...]:
     names = ", ".join(f"'{name}'" for name in dropped if name not in design.beside)
     if not names:
         return ()
-    return (f"Left out of the formula, since earlier columns already say the same: {names}.",)
+    return (
+        say(
+            "Left out of the formula, since earlier columns already say the same: {columns}.",
+            columns=names,
+        ),
+    )
 
 
 def _variances(part: FixedPart, fitted: Fitted) -> pd.Series:

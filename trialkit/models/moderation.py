@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 
 from trialkit.errors import ModelError, ModelWarning
+from trialkit.language import say
 from trialkit.models.contrasts import comparisons
 from trialkit.models.estimates import estimate_table
 from trialkit.models.mixed_fit import MixedFit
@@ -116,18 +117,25 @@ def interaction(fit: MixedFit, factor: str, moderator: str) -> Interaction:
     too_sure = _points_as_replicates(fit, factor, moderator)
     if too_sure:
         warnings.warn(_too_sure_message(factor, moderator), ModelWarning, stacklevel=2)
-    evidence = (
-        f"(F {found.statistic:.2f} on {found.df_num} and {found.df_den:.3g}, p {found.p:.2g})"
-    )
+    evidence = say(
+        "F {statistic:.2f} on {df_num} and {df_den:.3g}, p {p:.2g}",
+        statistic=found.statistic, df_num=found.df_num, df_den=found.df_den, p=found.p,
+    )  # fmt: skip
     if found.p < _LEVEL:
-        sentence = f"The gain of '{factor}' changes with '{moderator}' {evidence}."
+        sentence = say(
+            "The gain of '{factor}' changes with '{moderator}' ({evidence}).",
+            factor=factor, moderator=moderator, evidence=evidence,
+        )  # fmt: skip
     else:
-        sentence = (
-            f"These records do not show that the gain of '{factor}' changes with '{moderator}' "
-            f"{evidence}. That is not to say that it is the same everywhere."
-        )
+        sentence = say(
+            "These records do not show that the gain of '{factor}' changes with '{moderator}' "
+            "({evidence}). That is not to say that it is the same everywhere.",
+            factor=factor, moderator=moderator, evidence=evidence,
+        )  # fmt: skip
     if too_sure:
-        sentence += " Points inside strips count as independent here, so this p is too small."
+        sentence += " " + say(
+            "Points inside strips count as independent here, so this p is too small."
+        )
     return Interaction(found.statistic, found.df_num, found.df_den, found.p, too_sure, sentence)
 
 
@@ -374,9 +382,10 @@ def _points_as_replicates(fit: MixedFit, factor: str, moderator: str) -> bool:
 
 
 def _too_sure_message(factor: str, moderator: str) -> str:
-    return (
-        f"'{moderator}' changes inside strips, so the interaction with '{factor}' is judged by the "
+    return say(
+        "'{moderator}' changes inside strips, so the interaction with '{factor}' is judged by the "
         "scatter between neighbouring points as if each were a replicate. They are alike, and the "
         "answer is too sure. Fit correlation along the pass (along=AlongPass()), or average each "
-        f"strip by '{moderator}' first."
-    )
+        "strip by '{moderator}' first.",
+        moderator=moderator, factor=factor,
+    )  # fmt: skip

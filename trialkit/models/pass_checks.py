@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from trialkit.errors import ModelError
+from trialkit.language import figures, marked, say
 from trialkit.models.findings import Finding
 from trialkit.models.residuals import FEWEST_PAIRS, residuals_along, variogram
 
@@ -21,6 +22,25 @@ _SLOW = 1 / 3
 _END = 0.05
 #: Step there, in standard deviations inside strips, that the ground does not explain; our choice.
 _STRAYS = 1.0
+#: What is said of yields that stray there, by the end of the pass and whether they are too high.
+_AT_THE_END = {
+    ("start", True): marked(
+        "At the start of passes yields lie {size} above those next to it: check the delay of the "
+        "sensor and how much is trimmed there."
+    ),
+    ("start", False): marked(
+        "At the start of passes yields lie {size} below those next to it: check the delay of the "
+        "sensor and how much is trimmed there."
+    ),
+    ("end", True): marked(
+        "At the end of passes yields lie {size} above those next to it: check the delay of the "
+        "sensor and how much is trimmed there."
+    ),
+    ("end", False): marked(
+        "At the end of passes yields lie {size} below those next to it: check the delay of the "
+        "sensor and how much is trimmed there."
+    ),
+}
 
 
 def pass_findings(
@@ -72,13 +92,17 @@ def _neighbours(left: pd.DataFrame) -> Iterator[Finding]:
     # 1946, Suppl. J. Royal Stat. Soc. 8:184-197.
     worth = len(left) * (1 - alike) / (1 + alike)
     if alike <= _ALIKE:
-        sentence = f"Neighbouring records, {_metres(step)} m apart, are hardly alike ({alike:.2f})."
+        sentence = say(
+            "Neighbouring records, {step} m apart, are hardly alike ({alike:.2f}).",
+            step=_metres(step), alike=alike,
+        )  # fmt: skip
     else:
-        sentence = (
-            f"Neighbouring records, {_metres(step)} m apart, are alike (correlation {alike:.2f}): "
-            f"inside strips {len(left):,} records tell no more than {max(worth, 1):,.0f} "
-            "separate ones. Treatments are judged by strips."
-        )
+        sentence = say(
+            "Neighbouring records, {step} m apart, are alike (correlation {alike:.2f}): inside "
+            "strips {records:,} records tell no more than {worth:,.0f} separate ones. Treatments "
+            "are judged by strips.",
+            step=_metres(step), alike=alike, records=len(left), worth=max(worth, 1),
+        )  # fmt: skip
     yield Finding("likeness of neighbours", alike, _ALIKE, alike <= _ALIKE, sentence)
 
 
@@ -95,12 +119,32 @@ def _reach(left: pd.DataFrame) -> Iterator[Finding]:
     # A straight trend along a pass reaches the full scatter at 0.41 of its length, patches sooner.
     limit = float(left.groupby("pass_id")["distance_m"].agg(np.ptp).max()) * _SLOW
     near = min(float(table["semivariance"].iloc[0]) / scatter, 1.0)
-    about = f"for about {_metres(reach)} m" if len(far) else f"beyond {_metres(looked)} m"
-    sentence = f"Records stay alike {about} along the pass"
-    if reach > limit:
-        sentence += ": the ground changes slowly along the strips"
-    sentence += f"; {near:.0%} of the scatter inside strips lies between neighbours already."
+    sentence = _stay_alike(
+        _metres(reach if len(far) else looked), near, len(far) > 0, reach > limit
+    )
     yield Finding("reach of likeness", reach, limit, reach <= limit, sentence)
+
+
+def _stay_alike(metres: str, near: float, ends: bool, slow: bool) -> str:
+    """Say how far records stay alike, and whether that is slow ground; `near` is a share."""
+    if ends and slow:
+        return say(
+            "Records stay alike for about {metres} m along the pass: the ground changes slowly "
+            "along the strips; {share:.0%} of the scatter inside strips lies between neighbours "
+            "already.",
+            metres=metres, share=near,
+        )  # fmt: skip
+    if ends:
+        return say(
+            "Records stay alike for about {metres} m along the pass; {share:.0%} of the scatter "
+            "inside strips lies between neighbours already.",
+            metres=metres, share=near,
+        )  # fmt: skip
+    return say(
+        "Records stay alike beyond {metres} m along the pass: the ground changes slowly along the "
+        "strips; {share:.0%} of the scatter inside strips lies between neighbours already.",
+        metres=metres, share=near,
+    )  # fmt: skip
 
 
 def _ends(left: pd.DataFrame, unit: str) -> Iterator[Finding]:
@@ -125,17 +169,13 @@ def _ends(left: pd.DataFrame, unit: str) -> Iterator[Finding]:
     name = max(gaps, key=lambda end: abs(gaps[end]))
     value = abs(gaps[name]) / scatter
     if value <= _STRAYS:
-        sentence = "Yields at the starts and ends of passes are like those next to them."
+        sentence = say("Yields at the starts and ends of passes are like those next to them.")
     else:
-        side = "above" if gaps[name] > 0 else "below"
-        size = f"{abs(gaps[name]):.2g}{f' {unit}' if unit else ''}"
-        sentence = (
-            f"At the {name} of passes yields lie {size} {side} those next to it: check the delay "
-            "of the sensor and how much is trimmed there."
-        )
+        size = figures(f"{abs(gaps[name]):.2g}") + (f" {unit}" if unit else "")
+        sentence = say(_AT_THE_END[name, gaps[name] > 0], size=size)
     yield Finding("ends of passes", value, _STRAYS, value <= _STRAYS, sentence)
 
 
 def _metres(distance: float) -> str:
     """Write a distance with two figures, never as a power of ten."""
-    return f"{float(f'{distance:.2g}'):g}"
+    return figures(f"{float(f'{distance:.2g}'):g}")

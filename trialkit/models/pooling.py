@@ -19,6 +19,7 @@ from numpy.typing import ArrayLike
 from scipy.special import chdtrc, ndtri, stdtr, stdtrit
 
 from trialkit.errors import ModelError
+from trialkit.language import say
 from trialkit.models.estimates import check_confidence
 from trialkit.models.heterogeneity import (
     profile_interval,
@@ -327,12 +328,17 @@ def _notes(studies: int, narrow: bool) -> tuple[str, ...]:
     notes = []
     if studies < _FEW:
         notes.append(
-            f"{studies} studies hardly tell how much studies differ (tau2): a 95% interval for the "
-            "next one may cover nearer 88% of the time."
+            say(
+                "{studies} studies hardly tell how much studies differ (tau2): a 95% interval for "
+                "the next one may cover nearer 88% of the time.",
+                studies=studies,
+            )
         )
     if narrow:
         notes.append(
-            "The studies agree better than their own errors say, so Knapp and Hartung's interval "
-            "would be narrower than the ordinary one. The ordinary one is given."
+            say(
+                "The studies agree better than their own errors say, so Knapp and Hartung's "
+                "interval would be narrower than the ordinary one. The ordinary one is given."
+            )
         )
     return tuple(notes)

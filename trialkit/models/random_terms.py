@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 
 from trialkit.errors import ModelError
+from trialkit.language import say
 from trialkit.models.random_blocks import Grouping
 from trialkit.models.records import Codes, label_codes, require_column
 
@@ -157,9 +158,15 @@ def slope_notes(terms: Sequence[RandomTerm], table: pd.DataFrame) -> tuple[str, 
         low, high = float(table[term.slope].min()), float(table[term.slope].max())
         if not low <= 0 <= high:
             notes.append(
-                f"The slopes of '{term.name}' all meet at {term.slope} = 0, outside the records "
-                f"({low:g} to {high:g}). Subtract the mean of '{term.slope}' first, unless zero "
-                "is where the groups should agree."
+                say(
+                    "The slopes of '{term}' all meet at {column} = 0, outside the records "
+                    "({low:g} to {high:g}). Subtract the mean of '{column}' first, unless zero "
+                    "is where the groups should agree.",
+                    term=term.name,
+                    column=term.slope,
+                    low=low,
+                    high=high,
+                )
             )
     return tuple(notes)
 

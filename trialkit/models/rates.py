@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike
 from scipy.special import fdtrc, stdtrit
 
 from trialkit.errors import ModelError, ModelWarning
+from trialkit.language import say
 from trialkit.models.best_rate import find_best
 from trialkit.models.estimates import check_confidence
 from trialkit.models.rate_shapes import Curve, Ladder, fit_shape, knot_interval, read_ladder
@@ -189,8 +190,18 @@ def rate_response(
     if shape == "plateau":
         table.loc["knot", ["low", "high"]] = knot_interval(ladder, curve, confidence)
     best = find_best(ladder, curve, price_ratio, confidence)
-    evidence = f"(F {statistic:.2f} on {terms} and {curve.spare}, p {p:.2g})"
-    shown = "show that" if p < _LEVEL else "do not show that"
+    evidence = say(
+        "F {statistic:.2f} on {df_num} and {df_den:.3g}, p {p:.2g}",
+        statistic=statistic, df_num=terms, df_den=curve.spare, p=p,
+    )  # fmt: skip
+    matters = (
+        say("These strips show that '{rate}' matters ({evidence}).", rate=rate, evidence=evidence)
+        if p < _LEVEL
+        else say(
+            "These strips do not show that '{rate}' matters ({evidence}).",
+            rate=rate, evidence=evidence,
+        )
+    )  # fmt: skip
     return RateResponse(
         shape=shape,
         coefficients=table,
@@ -203,7 +214,7 @@ def rate_response(
         optimum_inside=best.inside,
         confidence=confidence,
         price_ratio=price_ratio,
-        sentence=f"These strips {shown} '{rate}' matters {evidence}. {best.words}",
+        sentence=f"{matters} {best.words}",
         notes=ladder.notes,
         _curve=curve,
     )
@@ -257,11 +268,12 @@ def compare_shapes(
 
 
 def _points_message(ladder: Ladder, rate: str) -> str:
-    return (
-        f"{ladder.rate.size} rows for {ladder.levels.size} values of '{rate}' look like points of "
-        "strips. Points inside a strip are no replicates, and every error here is then too small. "
-        "Average each strip first."
-    )
+    return say(
+        "{rows} rows for {values} values of '{rate}' look like points of strips. Points inside a "
+        "strip are no replicates, and every error here is then too small. Average each strip "
+        "first.",
+        rows=ladder.rate.size, values=ladder.levels.size, rate=rate,
+    )  # fmt: skip
 
 
 def _table(estimates: Floats, errors: Floats, spare: int, confidence: float) -> pd.DataFrame:

@@ -12,6 +12,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from trialkit.errors import ModelError
+from trialkit.language import say
 
 Floats = NDArray[np.float64]
 Codes = NDArray[np.intp]
@@ -87,11 +88,18 @@ def rows_used(data: pd.DataFrame, used: list[str]) -> tuple[pd.DataFrame, tuple[
     if missing == 0:
         return table, ()
     where = ", ".join(
-        f"'{name}' in {int(mask.sum())}" for name, mask in empty.items() if mask.any()
+        say("'{column}' in {count}", column=name, count=int(mask.sum()))
+        for name, mask in empty.items()
+        if mask.any()
     )
     if missing == len(table):
-        raise ModelError(f"No record is complete: empty cells stand in {where}. Fill them in.")
-    note = f"{missing} of {len(table)} records left out for empty cells: {where}."
+        raise ModelError(
+            say("No record is complete: empty cells stand in {where}. Fill them in.", where=where)
+        )
+    note = say(
+        "{missing} of {records} records left out for empty cells: {where}.",
+        missing=missing, records=len(table), where=where,
+    )  # fmt: skip
     return table[~gone], (note,)
 
 
@@ -189,7 +197,10 @@ def text_notes(table: pd.DataFrame, right: list[str]) -> tuple[str, ...]:
     tuple of str
     """
     return tuple(
-        f"Column '{name}' holds numbers written as text: its values act as labels."
+        say(
+            "Column '{column}' holds numbers written as text: its values act as labels.",
+            column=name,
+        )
         for name in right
         if isinstance(table[name].dtype, pd.CategoricalDtype)
         and _like_numbers(table[name].cat.categories)

@@ -12,12 +12,13 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from itertools import combinations
-from math import comb, floor, prod, sqrt
+from math import comb, prod, sqrt
 
 import numpy as np
 import pandas as pd
 
 from trialkit.errors import ModelError
+from trialkit.language import say
 from trialkit.models.allocations import Allocations, read_allocations, sample_note
 from trialkit.models.estimates import check_confidence
 from trialkit.models.records import (
@@ -29,6 +30,7 @@ from trialkit.models.records import (
     rows_used,
     tidy,
 )
+from trialkit.models.shuffle_interval import Drawn, not_rejected
 
 #: Up to this many allocations, all are counted instead of a sample.
 EXACT_UP_TO = 100_000
@@ -100,20 +102,6 @@ class _Block:
     def weight(self) -> float:
         """What the block adds to the least-squares weight of the difference."""
         return self.first * (self.size - self.first) / self.size
-
-
-@dataclass(frozen=True, slots=True)
-class _Drawn:
-    """Differences that other allocations give.
-
-    `of_yields` is the difference of the yields, `of_marks` that of the marks of what was sown:
-    1 for the layout sown itself, -1 for its mirror image.
-    """
-
-    of_yields: Floats
-    of_marks: Floats
-    exact: bool
-    smallest_p: float
 
 
 def shuffle_test(
@@ -208,7 +196,12 @@ def shuffle_test(
     table = tidy(rows, [response], [])
     pair = _pair(table[treatment], against)
     if np.ptp(table[response].to_numpy(dtype=float)) == 0:
-        raise ModelError(f"Every record has the same '{response}'; there is nothing to compare.")
+        raise ModelError(
+            say(
+                "Every record has the same '{column}'; there is nothing to compare.",
+                column=response,
+            )
+        )
     received = np.asarray(table[sown or treatment] == pair[0], dtype=np.float64)
     blocks, further = _blocks(table, response, treatment, block, pair, received)
     notes += further
@@ -224,15 +217,17 @@ def shuffle_test(
     return _judge(*_as_sown(found, drawn), pair, confidence, notes)
 
 
-def _as_sown(found: Floats, drawn: _Drawn) -> tuple[float, _Drawn]:
+def _as_sown(found: Floats, drawn: Drawn) -> tuple[float, Drawn]:
     """Bring differences by the draw to those of what was sown: one in the marks for one in it."""
     difference, reached = float(found[0]), float(found[1])
     if abs(reached - 1) < _TIE:
         return difference, drawn
     if abs(reached) < _TIE:
         raise ModelError(
-            "What was sown has nothing to do with what was drawn: as many units of one draw got "
-            "the treatment as of the other. No randomisation test can be made."
+            say(
+                "What was sown has nothing to do with what was drawn: as many units of one draw "
+                "got the treatment as of the other. No randomisation test can be made."
+            )
         )
     scaled = replace(drawn, of_yields=drawn.of_yields / reached, of_marks=drawn.of_marks / reached)
     return difference / reached, scaled
@@ -279,14 +274,20 @@ def _blocks(
             alone += int(len(inside) > 0)
     if not blocks:
         raise ModelError(
-            f"No '{block}' holds both '{pair[0]}' and '{pair[1]}', so their labels cannot be "
-            "drawn again inside it. Check the blocks, or compare other treatments."
-        )
-    note = f"{alone} of {alone + len(blocks)} blocks hold only one of the two: left out."
+            say(
+                "No '{block}' holds both '{first}' and '{second}', so their labels cannot be drawn "
+                "again inside it. Check the blocks, or compare other treatments.",
+                block=block, first=str(pair[0]), second=str(pair[1]),
+            )
+        )  # fmt: skip
+    note = say(
+        "{alone} of {blocks} blocks hold only one of the two: left out.",
+        alone=alone, blocks=alone + len(blocks),
+    )  # fmt: skip
     return blocks, (note,) if alone else ()
 
 
-def _inside_blocks(blocks: list[_Block], draws: int, seed: int | None) -> tuple[Floats, _Drawn]:
+def _inside_blocks(blocks: list[_Block], draws: int, seed: int | None) -> tuple[Floats, Drawn]:
     """Return the differences found, of yields and marks, and those of other draws inside blocks."""
     weight = sum(block.weight for block in blocks)
     own = [[float(part.sum()) for part in block.deviations[: block.first].T] for block in blocks]
@@ -299,7 +300,7 @@ def _inside_blocks(blocks: list[_Block], draws: int, seed: int | None) -> tuple[
     smallest = (2 if mirrored else 1) / count
     if not exact:
         smallest = max(smallest, 1 / (draws + 1))
-    return found, _Drawn(sums[:, 0], sums[:, 1], exact, smallest)
+    return found, Drawn(sums[:, 0], sums[:, 1], exact, smallest)
 
 
 def _all_sums(blocks: list[_Block]) -> Floats:
@@ -327,7 +328,7 @@ def _drawn_sums(blocks: list[_Block], draws: int, seed: int | None) -> Floats:
 
 def _from_list(
     listed: Allocations, yields: Floats, received: Floats, blocks: Codes, marks: Codes
-) -> tuple[Floats, _Drawn]:
+) -> tuple[Floats, Drawn]:
     """Return the differences found, and those of listed allocations, adjusted for blocks."""
     inside = np.equal.outer(blocks, np.unique(blocks)).astype(float)
     size = inside.sum(axis=0)
@@ -342,12 +343,12 @@ def _from_list(
             "gives no difference. Leave it out, or check the blocks."
         )
     sums = every @ values / weight[:, None]
-    return sums[0], _Drawn(sums[1:, 0], sums[1:, 1], listed.complete, listed.smallest_p)
+    return sums[0], Drawn(sums[1:, 0], sums[1:, 1], listed.complete, listed.smallest_p)
 
 
 def _judge(
     found: float,
-    drawn: _Drawn,
+    drawn: Drawn,
     pair: tuple[object, object],
     confidence: float,
     notes: tuple[str, ...],
@@ -360,12 +361,15 @@ def _judge(
     else:  # the allocation drawn in the field counts as one more
         p = (as_large + 1) / (draws + 1)
         error = sqrt(p * (1 - p) / draws)
-    low, high = _not_rejected(found, drawn, 1 - confidence)
+    low, high = not_rejected(found, drawn, 1 - confidence)
     if np.isinf(low) or np.isinf(high):
         notes += (
-            f"Too few allocations for an interval at {confidence:.0%}: no p falls below "
-            f"{drawn.smallest_p:.2g}.",
-        )
+            say(
+                "Too few allocations for an interval at {confidence:.0%}: no p falls below "
+                "{smallest:.2g}.",
+                confidence=confidence, smallest=drawn.smallest_p,
+            ),
+        )  # fmt: skip
     return ShuffleTest(
         difference=found,
         p=p,
@@ -379,21 +383,3 @@ def _judge(
         confidence=confidence,
         notes=notes,
     )
-
-
-def _not_rejected(found: float, drawn: _Drawn, level: float) -> tuple[float, float]:
-    """Return the smallest and the largest constant gain whose p is above a level."""
-    own = 0 if drawn.exact else 1  # the allocation drawn in the field, were it not counted
-    rank = floor(level * (drawn.of_yields.size + own) + 1e-9) - own
-    if rank < 0:
-        return -np.inf, np.inf
-    # At one, the layout sown or its mirror image: as extreme for every gain. Listed layouts
-    # with other numbers of strips may pass one; they are then counted for every gain too.
-    open_ended = np.abs(drawn.of_marks) >= 1 - 1e-9
-    marks = np.where(open_ended, 0.0, drawn.of_marks)
-    ends = np.stack(
-        [(found - drawn.of_yields) / (1 - marks), (found + drawn.of_yields) / (1 + marks)]
-    )
-    low = np.where(open_ended, -np.inf, ends.min(axis=0))
-    high = np.where(open_ended, np.inf, ends.max(axis=0))
-    return float(np.sort(low)[rank]), float(np.sort(high)[::-1][rank])

@@ -13,6 +13,7 @@ from scipy.special import stdtr, stdtrit
 
 from trialkit.answer import farm_of
 from trialkit.errors import MoneyError, SeasonsError
+from trialkit.language import marked, say, say_counted
 from trialkit.models import Pooled, leave_one_study_out, pool
 from trialkit.money import NextStep, Payoff, TrialCost, next_step, payoff
 from trialkit.report import money_words, season_words
@@ -21,7 +22,7 @@ from trialkit.season_answers import Progress, SeasonAnswer, season_answers
 from trialkit.shown import as_line, as_table
 
 _GAIN_AND_ERROR = ("gain_t_ha", "std_error_t_ha")
-FROST_ROWS = ("with frost", "without frost", "difference")
+FROST_ROWS = (marked("with frost"), marked("without frost"), marked("difference"))
 
 #: Seasons below which leaving one out leaves nothing to pool.
 _FEWEST_TO_LEAVE_OUT = 3
@@ -361,23 +362,34 @@ def _notes(answers: Sequence[SeasonAnswer]) -> list[str]:
     notes = [f"{answer.label}: {note}" for answer in answers for note in answer.notes]
     if len({answer.summary.currency for answer in answers}) > 1:
         notes.append(
-            "The seasons were counted in several currencies, so only gains are pooled, not money."
+            say(
+                "The seasons were counted in several currencies, so only gains are pooled, not "
+                "money."
+            )
         )
     described: dict[str, set[str]] = {}
     for answer in answers:
         for treatment in answer.config.treatments:
             described.setdefault(treatment.name, set()).add(treatment.description)
     notes += [
-        f"'{name}' is described in {len(words)} ways. Pool the seasons only if it was the same "
-        "product at the same rate."
+        say_counted(
+            "'{name}' is described in {count} way. Pool the seasons only if it was the same "
+            "product at the same rate.",
+            "'{name}' is described in {count} ways. Pool the seasons only if it was the same "
+            "product at the same rate.",
+            len(words),
+            name=name,
+        )
         for name, words in described.items()
         if len(words) > 1
     ]
     if any(answer.config.trial.frost is None for answer in answers):
         notes.append(
-            "Not every folder says whether frost hurt the crop, so seasons with and without frost "
-            "are not set apart. Say so under [trial]: frost = true or false."
+            say(
+                "Not every folder says whether frost hurt the crop, so seasons with and without "
+                "frost are not set apart. Say so under [trial]: frost = true or false."
+            )
         )
     if any(answer.config.trial.invented for answer in answers):
-        notes.append("At least one of these trials is invented.")
+        notes.append(say("At least one of these trials is invented."))
     return notes

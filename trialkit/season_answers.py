@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from trialkit.errors import SeasonsError, TrialkitError, TrialkitWarning
+from trialkit.language import say
 from trialkit.result import Summary
 from trialkit.season import analyse
 from trialkit.trial import Trial, TrialConfig, open_trial
@@ -110,9 +111,9 @@ def _answer(path: Path, tell: Progress) -> SeasonAnswer:
         stored = read_stored(trial)
         if stored is not None and not stored.changes:
             return SeasonAnswer(path, trial.config, stored.summary, ())
-        why = "There was no answer in the folder." if stored is None else stored.changes[0]
+        why = say("There was no answer in the folder.") if stored is None else stored.changes[0]
         tell(f"Working out {path.name or path}")
-        return SeasonAnswer(path, trial.config, _anew(trial), (f"Worked out anew. {why}",))
+        return SeasonAnswer(path, trial.config, _anew(trial), (f"{say('Worked out anew.')} {why}",))
     except TrialkitError as error:
         raise type(error)(f"{path}: {error}") from error
 

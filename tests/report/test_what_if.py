@@ -10,7 +10,7 @@ from scipy import stats
 
 from trialkit import simulate
 from trialkit.design import Wishes, plan_trial, rehearse
-from trialkit.report.money_words import BREAK_EVEN_CAPTION
+from trialkit.report.money_captions import BREAK_EVEN_CAPTION
 from trialkit.report.numbers import in_hundred
 from trialkit.report.what_if import season_answer, what_if, what_if_planned
 from trialkit.report.what_if_words import NOT_DRAWN, OTHER_RATE

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 from markupsafe import Markup
 
+from trialkit.language import say
 from trialkit.report import money_words
 from trialkit.report import season_words as words
 from trialkit.report.numbers import p_text
@@ -68,7 +69,7 @@ def next_step(step: NextStep | None, why_not: str, treatment: str, currency: str
     """
     if step is None:
         return paragraph(why_not)
-    heading = Markup("<h2>{}</h2>").format(words.NEXT_TITLE)
+    heading = Markup("<h2>{}</h2>").format(say(words.NEXT_TITLE))
     told = bullets(money_words.next_step_sentences(step, treatment, currency))
     return Piece(heading + Markup(told.html()))  # noqa: S704  both are escaped already
 
@@ -87,8 +88,8 @@ def season_table(table: pd.DataFrame, currency: str | None) -> Piece:
     names += ["net_per_ha", "chance_paid", "verdict"]
     if currency is None:
         names.remove("net_per_ha")
-    told = {True: "yes", False: "no", None: ""}
-    shown = table[names].assign(frost=[told[value] for value in table["frost"]])
+    frost = [say(words.FROST_WORDS[value]) for value in table["frost"]]
+    shown = table[names].assign(frost=frost)
     return _table("season-rows", shown, words.SEASONS_TITLE, currency or "")
 
 
@@ -128,8 +129,12 @@ def frost_table(table: pd.DataFrame) -> Piece:
     if table.empty:
         return Piece("")
     shown = table.rename(columns={"seasons": "number"})
-    shown = shown.assign(p=[p_text(value) for value in shown["p"]], number=shown["number"].map(str))
-    return _table("frost", shown, words.FROST_TITLE, note=words.FROST_NOTE)
+    shown = shown.assign(
+        what=shown["what"].map(say),
+        p=[p_text(value) for value in shown["p"]],
+        number=shown["number"].map(str),
+    )
+    return _table("frost", shown, words.FROST_TITLE, note=say(words.FROST_NOTE))
 
 
 def season_page(parts: Sequence[Shown], notes: Iterable[str]) -> str:
@@ -142,23 +147,25 @@ def season_page(parts: Sequence[Shown], notes: Iterable[str]) -> str:
     notes
         Sentences to keep in mind.
     """
-    heading = Markup("<h1>{}</h1>").format(words.TITLE)
-    last = Markup("<h2>{}</h2>").format(words.NOTES_TITLE)
-    told = bullets([*notes, words.CAUTION])
+    heading = Markup("<h1>{}</h1>").format(say(words.TITLE))
+    last = Markup("<h2>{}</h2>").format(say(words.NOTES_TITLE))
+    told = bullets([*notes, say(words.CAUTION)])
     body = heading + Markup("").join(Markup(part.html()) for part in parts)  # noqa: S704
     style = Piece(page_file("page.css") + page_file("pieces.css"))
     whole = Piece(body + last + Markup(told.html()))  # noqa: S704
-    return fill("page.html", title=words.TITLE, style=style, body=whole)
+    return fill("page.html", title=say(words.TITLE), style=style, body=whole)
 
 
 def _table(
     key: str, shown: pd.DataFrame, caption: str, currency: str = "", *, note: str = ""
 ) -> Piece:
-    headings = {str(name): words.HEADINGS[str(name)].format(currency=currency) for name in shown}
+    headings = {name: say(words.HEADINGS[name], currency=currency) for name in map(str, shown)}
+    if "verdict" in shown:
+        shown = shown.assign(verdict=shown["verdict"].map(say))
     return house_table(
         key,
         shown,
-        caption=caption,
+        caption=say(caption),
         headings=headings,
         decimals=_DECIMALS,
         right=tuple(name for name in ("p", "number") if name in shown),

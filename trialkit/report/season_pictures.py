@@ -9,9 +9,19 @@ import pandas as pd
 import plotnine as p9
 from mizani.breaks import breaks_extended
 
+from trialkit.language import say
 from trialkit.report import season_words as words
 from trialkit.report.captions import pays_from
-from trialkit.report.pictures import AMBER, BLUE, INK, PAYS, QUIET, Picture, house_theme
+from trialkit.report.pictures import (
+    AMBER,
+    BLUE,
+    INK,
+    PAYS,
+    QUIET,
+    Picture,
+    house_theme,
+    tick_marks,
+)
 
 if TYPE_CHECKING:
     from trialkit.models import Pooled
@@ -42,7 +52,7 @@ def gain_forest(
         The untreated control.
     """
     columns = ("gain_t_ha", "low_t_ha", "high_t_ha")
-    axis = words.GAIN_AXIS.format(control=control)
+    axis = say(words.GAIN_AXIS, control=control)
     return _forest(table, gain, columns, axis, break_even_t_ha, pays_from(break_even_t_ha, 3))
 
 
@@ -59,7 +69,8 @@ def net_forest(table: pd.DataFrame, net: Pooled, *, currency: str) -> Picture:
         Code of the money.
     """
     columns = ("net_per_ha", "net_low", "net_high")
-    return _forest(table, net, columns, words.NET_AXIS.format(currency=currency), 0.0, "pays")
+    axis = say(words.NET_AXIS, currency=currency)
+    return _forest(table, net, columns, axis, 0.0, say(words.PAYS))
 
 
 def _forest(
@@ -110,6 +121,7 @@ def _forest(
             limits=(left - 0.04 * room, right + 0.04 * room),
             expand=(0, 0),
             breaks=breaks_extended(6),
+            labels=tick_marks,
         )
         + p9.scale_y_continuous(
             breaks=rows["row"].tolist(),
@@ -139,7 +151,7 @@ def _rows(table: pd.DataFrame, pooled: Pooled, columns: tuple[str, str, str]) ->
     seasons["weight"] *= _HEAVIEST / seasons["weight"].max()
     together = pd.DataFrame(
         {
-            "label": [words.ALL, words.NEXT],
+            "label": [say(words.ALL), say(words.NEXT)],
             "middle": pooled.estimate,
             "low": [pooled.low, pooled.next_low],
             "high": [pooled.high, pooled.next_high],

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from trialkit.language import marked, say
 from trialkit.report.numbers import amounts, number, plain_t_ha, price
 
 if TYPE_CHECKING:
@@ -12,27 +13,29 @@ if TYPE_CHECKING:
 
     from trialkit.result import Comparison
 
-RATE_LABEL = "Rate, % of the trial's"
-HOPED_LABEL = "Gain hoped for, t/ha"
-TREATMENT_LABEL = "Treatment"
-RESET = "As given"
-RESET_TIP = "Back to the numbers that stand in trial.toml"
+RATE_LABEL = marked("Rate, % of the trial's")
+HOPED_LABEL = marked("Gain hoped for, t/ha")
+TREATMENT_LABEL = marked("Treatment")
+RESET = marked("As given")
+RESET_TIP = marked("Back to the numbers that stand in trial.toml")
 
-OTHER_RATE = (
+OTHER_RATE = marked(
     "Only the cost follows the rate here. What another rate does to the yield, this trial has not "
     "shown: the gain is taken as it was."
 )
-NOT_DRAWN = "What the season report would say is not known: this layout is not drawn at random."
+NOT_DRAWN = marked(
+    "What the season report would say is not known: this layout is not drawn at random."
+)
 
 
 def price_label(currency: str) -> str:
     """Return the label of the control for the price."""
-    return f"Price of grain, {currency}/t"
+    return say("Price of grain, {currency}/t", currency=currency)
 
 
 def cost_label(currency: str) -> str:
     """Return the label of the control for the cost."""
-    return f"Cost of the dressing, {currency}/ha"
+    return say("Cost of the dressing, {currency}/ha", currency=currency)
 
 
 def taken(
@@ -56,13 +59,20 @@ def taken(
     currency
         Code of the money, such as `AUD`.
     """
-    span = ""
-    if price_range is not None:
-        low, high = amounts(*price_range)
-        span = f" ({low} to {high})"
-    return (
-        f"Grain at {price(price_per_t)} {currency}/t{span}, {comparison.treatment} at "
-        f"{price(cost_per_ha)} {currency}/ha."
+    given = {
+        "price": price(price_per_t),
+        "cost": price(cost_per_ha),
+        "currency": currency,
+        "treatment": comparison.treatment,
+    }
+    if price_range is None:
+        return say("Grain at {price} {currency}/t, {treatment} at {cost} {currency}/ha.", **given)
+    low, high = amounts(*price_range)
+    return say(
+        "Grain at {price} {currency}/t ({low} to {high}), {treatment} at {cost} {currency}/ha.",
+        **given,
+        low=low,
+        high=high,
     )
 
 
@@ -80,9 +90,13 @@ def pays_from(
     currency
         Code of the money, such as `AUD`.
     """
-    return (
-        f"Grain at {price(price_per_t)} {currency}/t, the dressing at {price(cost_per_ha)} "
-        f"{currency}/ha: it pays from {plain_t_ha(break_even_t_ha, 3)} t/ha."
+    return say(
+        "Grain at {price} {currency}/t, the dressing at {cost} {currency}/ha: it pays from "
+        "{gain} t/ha.",
+        price=price(price_per_t),
+        cost=price(cost_per_ha),
+        currency=currency,
+        gain=plain_t_ha(break_even_t_ha, 3),
     )
 
 
@@ -97,10 +111,13 @@ def would_say(gain_t_ha: float, shares_pct: Sequence[float]) -> str:
         Shares of draws that end with paid, not settled, did not pay, %.
     """
     if any(math.isnan(share) for share in shares_pct):
-        return NOT_DRAWN
+        return say(NOT_DRAWN)
     paid, not_settled, did_not_pay = (number(share, 0) for share in shares_pct)
-    return (
-        f"Were {number(gain_t_ha, 2)} t/ha the true gain in every strip, the season report would "
-        f"say 'paid' in {paid}% of draws, 'not settled' in {not_settled}%, 'did not pay' in "
-        f"{did_not_pay}%."
+    return say(
+        "Were {gain} t/ha the true gain in every strip, the season report would say 'paid' in "
+        "{paid}% of draws, 'not settled' in {not_settled}%, 'did not pay' in {did_not_pay}%.",
+        gain=number(gain_t_ha, 2),
+        paid=paid,
+        not_settled=not_settled,
+        did_not_pay=did_not_pay,
     )

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from pydantic import TypeAdapter, ValidationError
 
+from trialkit.language import marked, say
 from trialkit.result import InputFile, Summary
 from trialkit.trial.folder import Trial
 from trialkit.trial.provenance import input_files
@@ -75,7 +76,7 @@ def changes_since(before: Iterable[InputFile], after: Iterable[InputFile]) -> tu
     then = {entry.file: entry.sha256 for entry in before}
     now = {entry.file: entry.sha256 for entry in after}
     return tuple(
-        f"{file} {_what(file, then, now)} since the answer was worked out."
+        say(_what(file, then, now), file=file)
         for file in sorted({**then, **now})
         if then.get(file) != now.get(file)
     )
@@ -83,5 +84,7 @@ def changes_since(before: Iterable[InputFile], after: Iterable[InputFile]) -> tu
 
 def _what(file: str, then: dict[str, str], now: dict[str, str]) -> str:
     if file not in now:
-        return "is gone"
-    return "is new" if file not in then else "has changed"
+        return marked("{file} is gone since the answer was worked out.")
+    if file not in then:
+        return marked("{file} is new since the answer was worked out.")
+    return marked("{file} has changed since the answer was worked out.")

@@ -8,7 +8,7 @@ import pytest
 
 from trialkit.harvest import PassEnds, Screening
 from trialkit.money import partial_budget
-from trialkit.report import captions, page_tables
+from trialkit.report import page_tables, table_captions
 from trialkit.result import InputFile
 
 
@@ -141,7 +141,7 @@ def test_limits_that_were_found_and_rules_that_were_chosen():
 def test_settings_inputs_and_versions():
     slowest = ["slowest speed at which the machine harvests, m/s", "0.5", "speed_low_m_s"]
     assert cells(page_tables.settings({"speed_low_m_s": 0.5}))[1] == slowest
-    assert set(captions.LIMIT_WORDS) == set(Screening.model_fields)
+    assert set(table_captions.LIMIT_WORDS) == set(Screening.model_fields)
     assert cells(page_tables.inputs([InputFile("a.csv", "ff")]))[1] == ["a.csv", "ff"]
     assert cells(page_tables.versions({"numpy": "2.0"}))[1] == ["numpy", "2.0"]
 

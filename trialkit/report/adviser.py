@@ -5,17 +5,25 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
+from trialkit.language import figures, marked, say, say_counted
 from trialkit.report.numbers import in_hundred, listed, signed_range, signed_t_ha
+from trialkit.report.table_captions import term
+from trialkit.report.wording import VERDICTS
 
 if TYPE_CHECKING:
     from pandas import DataFrame, Series
 
     from trialkit.result import Comparison, CrossCheck
 
-NO_SCREENING = "The strip yields come from scale weights, so no records were screened for them."
-TOO_FEW_TO_LOOK = (
+NO_SCREENING = marked(
+    "The strip yields come from scale weights, so no records were screened for them."
+)
+TOO_FEW_TO_LOOK = marked(
     "Too few strips are left over from treatments and blocks to judge one of them by the others."
 )
+
+#: The levels of screening by themselves.
+_LEVELS = {"light": marked("light"), "default": marked("default"), "hard": marked("hard")}
 
 
 def agreement(comparison: Comparison, checks: Sequence[CrossCheck], *, confidence: float) -> str:
@@ -35,34 +43,49 @@ def agreement(comparison: Comparison, checks: Sequence[CrossCheck], *, confidenc
     """
     about = [check for check in checks if check.treatment == comparison.treatment]
     if not about:
-        return f"{comparison.treatment}: no other method could be tried."
+        return say("{treatment}: no other method could be tried.", treatment=comparison.treatment)
     doubts = [_apart(comparison, check, 1 - confidence) for check in about]
     if not any(doubts):
-        return (
-            f"{comparison.treatment}: the methods agree. Every other estimate lies inside the main "
-            "interval, and all answer alike whether there is a difference at all."
+        return say(
+            "{treatment}: the methods agree. Every other estimate lies inside the main interval, "
+            "and all answer alike whether there is a difference at all.",
+            treatment=comparison.treatment,
         )
-    return (
-        f"{comparison.treatment}: the methods do not fully agree. "
-        f"{' '.join(doubt for doubt in doubts if doubt)} The main analysis is the same for "
-        "every trial and stands; find out why they differ before you act on it."
+    return say(
+        "{treatment}: the methods do not fully agree. {doubts} The main analysis is the same for "
+        "every trial and stands; find out why they differ before you act on it.",
+        treatment=comparison.treatment,
+        doubts=" ".join(doubt for doubt in doubts if doubt),
     )
 
 
 def _apart(comparison: Comparison, check: CrossCheck, alpha: float) -> str:
     low, high = comparison.low_t_ha, comparison.high_t_ha
     if not low <= check.gain_t_ha <= high:
-        return (
-            f"The {check.method} put the gain at {signed_t_ha(check.gain_t_ha)} t/ha, outside the "
-            f"main interval of {signed_range(low, high)}."
+        return say(
+            "The {method} put the gain at {gain} t/ha, outside the main interval of {span}.",
+            method=say(check.method),
+            gain=signed_t_ha(check.gain_t_ha),
+            span=signed_range(low, high),
         )
     if check.p_value is None or (comparison.p_value < alpha) == (check.p_value < alpha):
         return ""
-    found = "found" if check.p_value < alpha else "did not find"
-    return (
-        f"The {check.method} {found} a difference beyond what chance gives "
-        f"({p_value(check.p_value)}; main analysis {p_value(comparison.p_value)}). {check.note}"
-    ).strip()
+    if check.p_value < alpha:
+        template = marked(
+            "The {method} found a difference beyond what chance gives ({p}; main analysis {main})."
+        )
+    else:
+        template = marked(
+            "The {method} did not find a difference beyond what chance gives ({p}; main analysis "
+            "{main})."
+        )
+    found = say(
+        template,
+        method=say(check.method),
+        p=p_value(check.p_value),
+        main=p_value(comparison.p_value),
+    )
+    return f"{found} {check.note}".strip()
 
 
 def one_strip(comparison: Comparison, without_one: DataFrame) -> str:
@@ -78,22 +101,53 @@ def one_strip(comparison: Comparison, without_one: DataFrame) -> str:
     """
     rows = without_one[without_one["treatment"] == comparison.treatment]
     if rows.empty:
-        return f"{comparison.treatment}: without any one of its strips nothing is left to judge by."
+        return say(
+            "{treatment}: without any one of its strips nothing is left to judge by.",
+            treatment=comparison.treatment,
+        )
     gains, chances = rows["gain_t_ha"], rows["chance_paid"]
     least, most = in_hundred(chances.min()), in_hundred(chances.max())
-    start = (
-        f"{comparison.treatment}: leaving out one strip at a time, the gain lies within "
-        f"{signed_range(gains.min(), gains.max())} t/ha and the chance it paid "
-        f"{f'is {least}' if least == most else f'goes from {least} to {most}'}"
-    )
     turned = rows[rows["verdict"] != comparison.verdict]
+    said = say(
+        _ONE_STRIP[least == most, turned.empty],
+        treatment=comparison.treatment,
+        span=signed_range(gains.min(), gains.max()),
+        least=least,
+        most=most,
+    )
     if turned.empty:
-        return f"{start}; the verdict stays the same."
+        return said
     instead = [
-        f"without {_either(part['left_out'].astype(str).tolist())} it would be '{verdict}'"
+        say(
+            "without {strips} it would be '{verdict}'",
+            strips=_either(part["left_out"].astype(str).tolist()),
+            verdict=say(VERDICTS[str(verdict)]),
+        )
         for verdict, part in turned.groupby("verdict", sort=False)
     ]
-    return f"{start}. The verdict hangs on single strips: {'; '.join(instead)}."
+    hangs = say("The verdict hangs on single strips: {instead}.", instead="; ".join(instead))
+    return f"{said} {hangs}"
+
+
+#: By whether the chance stays the same, and the verdict.
+_ONE_STRIP = {
+    (True, True): marked(
+        "{treatment}: leaving out one strip at a time, the gain lies within {span} t/ha and the "
+        "chance it paid is {least}; the verdict stays the same."
+    ),
+    (True, False): marked(
+        "{treatment}: leaving out one strip at a time, the gain lies within {span} t/ha and the "
+        "chance it paid is {least}."
+    ),
+    (False, True): marked(
+        "{treatment}: leaving out one strip at a time, the gain lies within {span} t/ha and the "
+        "chance it paid goes from {least} to {most}; the verdict stays the same."
+    ),
+    (False, False): marked(
+        "{treatment}: leaving out one strip at a time, the gain lies within {span} t/ha and the "
+        "chance it paid goes from {least} to {most}."
+    ),
+}
 
 
 def under_screenings(comparison: Comparison, table: DataFrame) -> str:
@@ -109,22 +163,39 @@ def under_screenings(comparison: Comparison, table: DataFrame) -> str:
     """
     rows = table[(table["treatment"] == comparison.treatment) & (table["level"] != "none")]
     gains = rows["gain_t_ha"].dropna()
-    start = (
-        f"{comparison.treatment}: from light to hard screening the gain lies within "
-        f"{signed_range(gains.min(), gains.max())} t/ha"
-    )
+    about = {
+        "treatment": comparison.treatment,
+        "span": signed_range(gains.min(), gains.max()),
+    }
     if set(rows["verdict"]) == {comparison.verdict}:
-        return f"{start} and the verdict stays the same: it does not hang on the records left out."
+        return say(
+            "{treatment}: from light to hard screening the gain lies within {span} t/ha and the "
+            "verdict stays the same: it does not hang on the records left out.",
+            **about,
+        )
     each = [
-        f"{level}: {f'{verdict!r}' if verdict else 'no answer'}"
+        _under(say(_LEVELS[level]), verdict)
         for level, verdict in zip(rows["level"], rows["verdict"], strict=True)
     ]
-    return f"{start}. The verdict hangs on which records are left out: {'; '.join(each)}."
+    return say(
+        "{treatment}: from light to hard screening the gain lies within {span} t/ha. The verdict "
+        "hangs on which records are left out: {answers}.",
+        **about,
+        answers="; ".join(each),
+    )
+
+
+def _under(level: str, verdict: str) -> str:
+    if not verdict:
+        return say("{level}: no answer", level=level)
+    return say("{level}: '{verdict}'", level=level, verdict=say(VERDICTS[verdict]))
 
 
 def _either(names: Sequence[str]) -> str:
     """Return names as a choice: `a`, `a or b`, `a, b or c`."""
-    return f"{', '.join(names[:-1])} or {names[-1]}" if len(names) > 1 else names[0]
+    if len(names) == 1:
+        return names[0]
+    return say("{names} or {last}", names=", ".join(names[:-1]), last=names[-1])
 
 
 def all_at_once(alone: DataFrame, together: DataFrame, *, control: str, confidence: float) -> str:
@@ -140,10 +211,13 @@ def all_at_once(alone: DataFrame, together: DataFrame, *, control: str, confiden
     confidence
         Confidence level of the intervals.
     """
-    first = (
-        f"With {len(alone)} treatments against {control}, one may look different by luck more "
-        f"easily than with one. The intervals together allow for that: of many trials like this "
-        f"one, about {in_hundred(confidence)} have all {len(alone)} right."
+    first = say(
+        "With {count} treatments against {control}, one may look different by luck more easily "
+        "than with one. The intervals together allow for that: of many trials like this one, about "
+        "{chance} have all {count} right.",
+        count=len(alone),
+        control=control,
+        chance=in_hundred(confidence),
     )
     lost = [
         str(name)
@@ -151,12 +225,17 @@ def all_at_once(alone: DataFrame, together: DataFrame, *, control: str, confiden
         if _apart_from_zero(alone.loc[name]) and not _apart_from_zero(together.loc[name])
     ]
     if not lost:
-        return f"{first} Here they change no answer."
-    verb = "differs" if len(lost) == 1 else "differ"
-    return (
-        f"{first} By itself {listed(lost)} {verb} from {control} beyond chance; with all taken "
-        "together that is not so sure."
+        return f"{first} {say('Here they change no answer.')}"
+    unsure = say_counted(
+        "By itself {treatments} differs from {control} beyond chance; with all taken together that "
+        "is not so sure.",
+        "By itself {treatments} differ from {control} beyond chance; with all taken together that "
+        "is not so sure.",
+        len(lost),
+        treatments=listed(lost),
+        control=control,
     )
+    return f"{first} {unsure}"
 
 
 def _apart_from_zero(row: Series[float]) -> bool:
@@ -172,8 +251,8 @@ def p_value(value: float) -> str:
         The p-value.
     """
     if value < 0.001:
-        return "p < 0.001"
-    return f"p = {value:.3f}" if value < 0.1 else f"p = {value:.2f}"
+        return figures("p < 0.001")
+    return figures(f"p = {value:.3f}" if value < 0.1 else f"p = {value:.2f}")
 
 
 def zero_variances(names: Sequence[str]) -> str:
@@ -186,9 +265,10 @@ def zero_variances(names: Sequence[str]) -> str:
     """
     if not names:
         return ""
-    return (
-        f"The variance of {listed(names)} came out as zero. That is an answer, not a fault: strips "
-        "show no difference of that kind beyond what the rest explains."
+    return say(
+        "The variance of {terms} came out as zero. That is an answer, not a fault: strips show no "
+        "difference of that kind beyond what the rest explains.",
+        terms=listed([term(name) for name in names]),
     )
 
 
@@ -200,5 +280,8 @@ def replication(by_treatment: Mapping[str, int]) -> str:
     by_treatment
         Strips with a yield, by treatment.
     """
-    each = [f"{count} of {name}" for name, count in by_treatment.items()]
-    return f"Strips with a yield: {listed(each)}."
+    each = [
+        say("{count} of {treatment}", count=count, treatment=name)
+        for name, count in by_treatment.items()
+    ]
+    return say("Strips with a yield: {counts}.", counts=listed(each))

@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING
 import pandas as pd
 import plotnine as p9
 
+from trialkit.language import say
 from trialkit.report import captions
-from trialkit.report.pictures import AMBER, BLUE, INK, QUIET, Picture, house_theme
+from trialkit.report.pictures import AMBER, BLUE, INK, QUIET, Picture, house_theme, tick_marks
 
 if TYPE_CHECKING:
     from trialkit.harvest import PassEnds
@@ -28,7 +29,7 @@ def flow_curve(ends: PassEnds, limits_s: tuple[float, float] | None = None) -> P
         Seconds left out at the start and at the end, where they were given and not found.
     """
     start, end = limits_s or (ends.start_s, ends.end_s)
-    words = {"start": captions.START_AXIS, "end": captions.END_AXIS}
+    words = {"start": say(captions.START_AXIS), "end": say(captions.END_AXIS)}
     sides = list(words.values())
     curve = ends.curve.assign(side=pd.Categorical(ends.curve["end"].map(words), sides))
     lines = pd.DataFrame({"side": pd.Categorical(sides, sides), "seconds": [start, end]})
@@ -40,8 +41,9 @@ def flow_curve(ends: PassEnds, limits_s: tuple[float, float] | None = None) -> P
         + p9.geom_line(color=BLUE, size=1)
         + p9.geom_point(color=BLUE, size=1.4)
         + p9.facet_wrap("side")
-        + p9.scale_y_continuous(limits=(0, None))
-        + p9.labs(x="", y=captions.FLOW_AXIS)
+        + p9.scale_x_continuous(labels=tick_marks)
+        + p9.scale_y_continuous(limits=(0, None), labels=tick_marks)
+        + p9.labs(x="", y=say(captions.FLOW_AXIS))
         + house_theme()
         + p9.theme(strip_text=p9.element_text(color=INK, size=9.5))
     )

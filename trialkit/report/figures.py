@@ -12,6 +12,7 @@ import plotnine as p9
 from mizani.breaks import breaks_extended
 
 from trialkit.columns import label
+from trialkit.language import figures, say
 from trialkit.report import captions, numbers
 from trialkit.report.pictures import (
     AMBER,
@@ -22,6 +23,8 @@ from trialkit.report.pictures import (
     QUIET,
     Picture,
     house_theme,
+    level_words,
+    tick_marks,
     treatment_marks,
 )
 
@@ -61,7 +64,7 @@ def gains(comparisons: Sequence[Comparison], *, confidence: float = 0.95) -> Pic
             "text",
             x=(high - low) * 0.01,
             y=len(rows) + 0.52,
-            label=captions.SAME_YIELD,
+            label=say(captions.SAME_YIELD),
             size=8.5,
             color=QUIET,
             ha="left",
@@ -147,7 +150,9 @@ def _needed_words(rows: pd.DataFrame, low: float, high: float) -> list[p9.geom_t
 
 
 def _signed(values: Sequence[float]) -> list[str]:
-    return [f"{value:+.3g}".replace("-", numbers.MINUS) if value else "0" for value in values]
+    return [
+        figures(f"{value:+.3g}").replace("-", numbers.MINUS) if value else "0" for value in values
+    ]
 
 
 def _span(values: np.ndarray) -> tuple[float, float]:
@@ -184,6 +189,7 @@ def strip_yields(strips: pd.DataFrame, *, control: str) -> Picture:
             p9.aes(y="at", label="block"), data=last, nudge_x=0.07, ha="left", size=8, color=QUIET
         )
         + treatment_marks(len(names))
+        + p9.scale_y_continuous(labels=tick_marks)
         + p9.labs(x="", y=label("yield_t_ha"))
         + house_theme()
         + p9.theme(
@@ -197,7 +203,7 @@ def strip_yields(strips: pd.DataFrame, *, control: str) -> Picture:
         alt=captions.strip_yields_picture(known),
         width_in=min(_WIDTH_IN, 2.2 + 1.5 * len(names)),
         height_in=3.4,
-        caption=captions.STRIP_YIELDS_CAPTION,
+        caption=say(captions.STRIP_YIELDS_CAPTION),
     )
 
 
@@ -231,7 +237,7 @@ def strip_residuals(residuals: pd.DataFrame, *, control: str) -> Picture:
         + p9.geom_point(p9.aes(shape="treatment", fill="treatment"), color=INK, size=3, stroke=0.6)
         + treatment_marks(len(names))
         + p9.scale_y_continuous(labels=_signed)
-        + p9.labs(x="", y=captions.RESIDUAL_AXIS)
+        + p9.labs(x="", y=say(captions.RESIDUAL_AXIS))
         + house_theme()
         + p9.theme(
             panel_grid_major_x=p9.element_blank(),
@@ -260,7 +266,7 @@ def left_out_bars(account: pd.DataFrame) -> Picture:
     bars = bars.assign(
         reason=pd.Categorical(bars["reason"].astype(str), bars["reason"].astype(str).tolist()),
         words=[
-            f"{records:,}  ({numbers.percent(share / 100)})"
+            f"{numbers.number(records, 0)}  ({numbers.percent(share / 100)})"
             for records, share in zip(bars["records"], bars["share_pct"], strict=True)
         ],
     )
@@ -269,8 +275,9 @@ def left_out_bars(account: pd.DataFrame) -> Picture:
         + p9.geom_col(fill=BLUE, width=0.62)
         + p9.geom_text(p9.aes(label="words"), ha="left", size=8.5, color=INK, nudge_y=_nudge(bars))
         + p9.coord_flip()
+        + p9.scale_x_discrete(labels=level_words)
         + p9.scale_y_continuous(expand=(0, 0, 0.28, 0), labels=_thousands)
-        + p9.labs(x="", y=captions.RECORDS_LEFT_OUT)
+        + p9.labs(x="", y=say(captions.RECORDS_LEFT_OUT))
         + house_theme()
         + p9.theme(
             panel_grid_major_y=p9.element_blank(), axis_text_y=p9.element_text(color=INK, size=9.5)
@@ -312,9 +319,10 @@ def before_after(log: pd.DataFrame) -> Picture:
     plot = (
         p9.ggplot(bars, p9.aes("yield_t_ha", "records", fill="group"))
         + p9.geom_col(width=top / 45 * 0.92)
-        + p9.scale_fill_manual(values=[AMBER, BLUE])
+        + p9.scale_fill_manual(values=[AMBER, BLUE], labels=level_words)
+        + p9.scale_x_continuous(labels=tick_marks)
         + p9.scale_y_continuous(expand=(0, 0, 0.05, 0), labels=_thousands)
-        + p9.labs(x=label("yield_t_ha"), y=captions.RECORDS)
+        + p9.labs(x=label("yield_t_ha"), y=say(captions.RECORDS))
         + house_theme()
         + p9.theme(legend_title=p9.element_blank(), legend_key_size=11)
     )
@@ -323,7 +331,7 @@ def before_after(log: pd.DataFrame) -> Picture:
         alt=captions.before_after_picture(log),
         width_in=_WIDTH_IN,
         height_in=2.7,
-        caption=captions.BEFORE_AFTER_CAPTION,
+        caption=say(captions.BEFORE_AFTER_CAPTION),
     )
 
 
@@ -345,7 +353,8 @@ def delay_curve(curve: pd.DataFrame, *, delay_s: float, sharp: bool) -> Picture:
         + p9.geom_line(color=BLUE, size=1)
         + p9.geom_point(color=BLUE, size=1.6)
         + p9.scale_x_continuous(labels=_thousands)
-        + p9.labs(x=captions.DELAY_AXIS, y=captions.DISAGREEMENT_AXIS)
+        + p9.scale_y_continuous(labels=tick_marks)
+        + p9.labs(x=say(captions.DELAY_AXIS), y=say(captions.DISAGREEMENT_AXIS))
         + house_theme()
     )
     return Picture(

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from trialkit.language import say
 from trialkit.report import numbers, wording
 from trialkit.report.pieces import Piece, Shown, fill
 
@@ -56,7 +57,7 @@ def front_page(
     markup = fill(
         "front.html",
         about=_about(summary, config),
-        invented=wording.INVENTED if config.trial.invented else "",
+        invented=say(wording.INVENTED) if config.trial.invented else "",
         tone=_tone(summary.comparisons),
         headline=wording.headline(summary.comparisons),
         evidence=_evidence(summary, analysis.confidence),
@@ -65,9 +66,7 @@ def front_page(
         answers=[
             _answer(c, numbers.yield_decimals(summary.comparisons)) for c in summary.comparisons
         ],
-        headings={
-            key: text.format(currency=summary.currency) for key, text in wording.FRONT.items()
-        },
+        headings={key: say(text, currency=summary.currency) for key, text in wording.FRONT.items()},
         gains=gains,
         strip_map=strip_map,
         left_out=wording.left_out(
@@ -118,7 +117,7 @@ def _answer(comparison: Comparison, places: int) -> dict[str, str]:
         "gain": numbers.signed_t_ha(comparison.gain_t_ha, places),
         "gain_range": numbers.signed_range(comparison.low_t_ha, comparison.high_t_ha, places),
         "net": net,
-        "net_range": f"{low} to {high}",
+        "net_range": numbers.between(low, high),
         "chance": numbers.in_hundred(comparison.chance_paid),
         "chance_pct": f"{100 * comparison.chance_paid:.1f}",
     }
@@ -129,6 +128,6 @@ def _reasons(records: dict[str, object]) -> list[tuple[str, str]]:
     reasons = records["reasons"]
     assert isinstance(reasons, dict)  # noqa: S101  the shape of result.json
     ranked = sorted(reasons.items(), key=lambda item: -item[1])
-    rows = [(str(reason), f"{count:,}") for reason, count in ranked[:_MOST_REASONS]]
+    rows = [(say(reason), numbers.number(count, 0)) for reason, count in ranked[:_MOST_REASONS]]
     rest = sum(count for _, count in ranked[_MOST_REASONS:])
-    return [*rows, (wording.OTHER_REASONS, f"{rest:,}")] if rest else rows
+    return [*rows, (say(wording.OTHER_REASONS), numbers.number(rest, 0))] if rest else rows

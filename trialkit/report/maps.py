@@ -11,10 +11,11 @@ import plotnine as p9
 from mizani.breaks import breaks_extended
 
 from trialkit.columns import label
+from trialkit.language import say
 from trialkit.position import local_grid
 from trialkit.report import captions, numbers
 from trialkit.report.map_frame import HALF_PAGE_IN, canvas, frame_around, framed, size_on_page
-from trialkit.report.pictures import AMBER, INK, Picture
+from trialkit.report.pictures import AMBER, INK, Picture, level_words, tick_marks
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -59,7 +60,11 @@ def strip_map(
         + p9.geom_map(ground, p9.aes(fill="yield_t_ha"), color="white", size=0.5)
         + p9.geom_text(p9.aes("x", "y", label="letter"), data=ends, size=7.5, color=INK)
         + p9.scale_fill_cmap(
-            "cividis", name=label("yield_t_ha"), breaks=breaks_extended(4), na_value="#ffffff"
+            "cividis",
+            name=label("yield_t_ha"),
+            breaks=breaks_extended(4),
+            labels=tick_marks,
+            na_value="#ffffff",
         )
         + _colour_bar()
     )
@@ -98,11 +103,13 @@ def yield_map(
         canvas(layout, boundary)
         + p9.geom_point(p9.aes("x", "y", color="shade"), data=cells, size=size, stroke=0, shape="s")
         + p9.geom_map(layout.to_crs(local_grid(layout)), fill=None, color=INK, size=0.25)
-        + p9.scale_color_cmap("cividis", name=label("yield_t_ha"), breaks=breaks_extended(4))
+        + p9.scale_color_cmap(
+            "cividis", name=label("yield_t_ha"), breaks=breaks_extended(4), labels=tick_marks
+        )
         + _colour_bar()
     )
     return framed(
-        plot, frame, alt=captions.yield_map_picture(log), caption=captions.YIELD_MAP_CAPTION
+        plot, frame, alt=captions.yield_map_picture(log), caption=say(captions.YIELD_MAP_CAPTION)
     )
 
 
@@ -135,7 +142,7 @@ def kept_map(
     plot = (
         canvas(layout, boundary)
         + p9.geom_point(p9.aes("x", "y", color="group"), data=points, size=0.7, stroke=0)
-        + p9.scale_color_manual(values=["#9db4bf", AMBER], drop=False)
+        + p9.scale_color_manual(values=["#9db4bf", AMBER], labels=level_words, drop=False)
         + p9.guides(color=p9.guide_legend(override_aes={"size": 3}))
         + p9.theme(legend_title=p9.element_blank())
     )
@@ -179,7 +186,7 @@ def pass_map(
         + p9.geom_map(layout.to_crs(local_grid(layout)), fill="#e3e8ea", color="#9aa7ad", size=0.25)
         + p9.geom_path(p9.aes("x", "y", group="pass_id", color="way"), data=points, size=0.5)
         + p9.geom_text(p9.aes("x", "y", label="pass_id"), data=shown, size=6, color=INK)
-        + p9.scale_color_manual(values=["#31446b", "#b08d1f"], drop=False)
+        + p9.scale_color_manual(values=["#31446b", "#b08d1f"], labels=level_words, drop=False)
         + p9.theme(legend_title=p9.element_blank())
     )
     caption = captions.pass_map_caption(len(begins), len(shown))

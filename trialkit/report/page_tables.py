@@ -7,12 +7,14 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from trialkit.columns import COLUMNS
-from trialkit.harvest.settings import RULE_NAMES
-from trialkit.report import captions
+from trialkit.columns import label
+from trialkit.harvest.settings import FOUND, RULE_NAMES
+from trialkit.language import figures, say
+from trialkit.report import table_captions as words
 from trialkit.report.numbers import counting_order, p_text
 from trialkit.report.pieces import Piece
 from trialkit.report.table_look import house_table
+from trialkit.report.wording import VERDICTS
 
 if TYPE_CHECKING:
     from trialkit.design.as_sown import Difference
@@ -55,6 +57,7 @@ def sown_rows(differences: Sequence[Difference]) -> Piece:
     names = ["strip", "block", "planned", "sown", "what", "lost_m2", "lost_pct", "note"]
     rows = [[getattr(one, name) for name in names] for one in differences]
     shown = pd.DataFrame(rows, columns=names)
+    shown["what"] = shown["what"].map(words.differing)
     lost = ["lost_m2", "lost_pct"]
     shown[lost] = shown[lost].where(shown[lost] > 0)
     if shown["lost_m2"].isna().all():
@@ -79,7 +82,7 @@ def estimates(key: str, table: pd.DataFrame, *, confidence: float) -> Piece:
     names = ("estimate", "std_error", "df", "t", "p", "low", "high")
     shown = table[[name for name in names if name in table]].copy()
     shown.insert(0, "term", [str(name) for name in table.index])
-    return _table(key, shown, note=captions.interval_note(confidence))
+    return _table(key, shown, note=words.interval_note(confidence))
 
 
 def gains(alone: pd.DataFrame, together: pd.DataFrame | None, *, confidence: float) -> Piece:
@@ -100,7 +103,7 @@ def gains(alone: pd.DataFrame, together: pd.DataFrame | None, *, confidence: flo
     for name in ("p", "low", "high"):
         shown[f"{name}_together"] = together[name]
     shown.insert(0, "term", [str(name) for name in alone.index])
-    return _table("differences", shown, note=captions.together_note(confidence))
+    return _table("differences", shown, note=words.together_note(confidence))
 
 
 def variances(table: pd.Series[float]) -> Piece:
@@ -111,7 +114,9 @@ def variances(table: pd.Series[float]) -> Piece:
     table
         Variance by term, (t/ha)².
     """
-    shown = pd.DataFrame({"term": table.index.astype(str), "variance": table.to_numpy()})
+    shown = pd.DataFrame(
+        {"term": [words.term(str(name)) for name in table.index], "variance": table.to_numpy()}
+    )
     return _table("variances", shown)
 
 
@@ -127,8 +132,8 @@ def methods(comparisons: Sequence[Comparison], checks: Sequence[CrossCheck]) -> 
     """
     entries: list[tuple[Comparison | CrossCheck, str]] = []
     for main in comparisons:
-        entries.append((main, captions.main_method(main.method)))
-        entries += [(c, c.method) for c in checks if c.treatment == main.treatment]
+        entries.append((main, words.main_method(main.method)))
+        entries += [(c, say(c.method)) for c in checks if c.treatment == main.treatment]
     rows = [
         (entry.treatment, method, entry.gain_t_ha, entry.low_t_ha, entry.high_t_ha, entry.p_value)
         for entry, method in entries
@@ -151,7 +156,9 @@ def money(comparisons: Sequence[Comparison], *, currency: str) -> Piece:
     names = ["treatment", "break_even_t_ha", "gain_t_ha", "net_per_ha", "net_low", "net_high"]
     names += ["chance_paid", "verdict"]
     rows = [[getattr(comparison, name) for name in names] for comparison in comparisons]
-    return _table("money", pd.DataFrame(rows, columns=names), currency=currency)
+    shown = pd.DataFrame(rows, columns=names)
+    shown["verdict"] = [say(VERDICTS[verdict]) for verdict in shown["verdict"]]
+    return _table("money", shown, currency=currency)
 
 
 def budget(table: pd.DataFrame, *, currency: str) -> Piece:
@@ -166,8 +173,8 @@ def budget(table: pd.DataFrame, *, currency: str) -> Piece:
     """
     names = ["treatment", "yield_t_ha", "gross", "costs_per_ha", "net", "dominated"]
     shown = table[[*names, "marginal_return_pct"]].copy()
-    shown["dominated"] = [captions.YES if value else captions.NO for value in shown["dominated"]]
-    return _table("budget", shown, currency=currency, note=captions.BUDGET_NOTE)
+    shown["dominated"] = [say(words.YES if value else words.NO) for value in shown["dominated"]]
+    return _table("budget", shown, currency=currency, note=say(words.BUDGET_NOTE))
 
 
 def left_out_rows(account: pd.DataFrame) -> Piece:
@@ -179,9 +186,9 @@ def left_out_rows(account: pd.DataFrame) -> Piece:
         One row a reason: `reason records share_pct`, and where known `area_ha grain_t`.
     """
     names = [n for n in ("area_ha", "grain_t") if n in account and account[n].notna().any()]
-    return _table(
-        "left-out", account[["reason", "records", "share_pct", *names]], note=captions.LEFT_OUT_NOTE
-    )
+    shown = account[["reason", "records", "share_pct", *names]]
+    shown = shown.assign(reason=[say(str(reason)) for reason in shown["reason"]])
+    return _table("left-out", shown, note=say(words.LEFT_OUT_NOTE))
 
 
 def sensitivity(table: pd.DataFrame, *, confidence: float) -> Piece:
@@ -195,11 +202,13 @@ def sensitivity(table: pd.DataFrame, *, confidence: float) -> Piece:
     confidence
         Confidence level of the intervals.
     """
-    levels = table["level"].map(captions.SCREENINGS)
-    shown = table.assign(level=levels, verdict=table["verdict"].replace("", captions.NO_ANSWER))
+    shown = table.assign(
+        level=[say(words.SCREENINGS[level]) for level in table["level"]],
+        verdict=[say(VERDICTS.get(verdict, words.NO_ANSWER)) for verdict in table["verdict"]],
+    )
     if len(set(shown["treatment"])) == 1:
         shown = shown.drop(columns="treatment")
-    note = f"{captions.SCREENINGS_NOTE} {captions.interval_note(confidence)}"
+    note = f"{say(words.SCREENINGS_NOTE)} {words.interval_note(confidence)}"
     return _table("sensitivity", shown.rename(columns={"share_pct": "lost_pct"}), note=note)
 
 
@@ -217,19 +226,21 @@ def settings(
     """
     found = {} if ends is None else {"pass_start_s": ends.start_s, "pass_end_s": ends.end_s}
     values = [_setting(value, found.get(name)) for name, value in limits.items()]
-    words = [captions.LIMIT_WORDS.get(name, "") for name in limits]
-    table = pd.DataFrame({"limit": words, "value": values, "setting": list(limits)})
+    limit = [say(words.LIMIT_WORDS.get(name, "")) for name in limits]
+    table = pd.DataFrame({"limit": limit, "value": values, "setting": list(limits)})
     return _table("settings", table)
 
 
 def _setting(value: float | str | Sequence[str], found: float | None) -> str:
     if isinstance(value, int | float):
-        return f"{value:g}"
+        return figures(f"{value:g}")
+    if value == FOUND and found is not None:
+        return say("found: {seconds:g}", seconds=found)
     if isinstance(value, str):
-        return value if found is None else f"{value}: {found:g}"
+        return value
     if tuple(value) == RULE_NAMES:
-        return captions.ALL_RULES
-    return ", ".join(value) or captions.NO_RULES
+        return say(words.ALL_RULES)
+    return ", ".join(value) or say(words.NO_RULES)
 
 
 def inputs(entries: Sequence[InputFile]) -> Piece:
@@ -261,7 +272,7 @@ def _table(key: str, shown: pd.DataFrame, *, currency: str = "", note: str = "")
     return house_table(
         key,
         shown.assign(**texts),
-        caption=captions.TABLES[key],
+        caption=say(words.TABLES[key]),
         headings={str(name): _heading(str(name), currency) for name in shown},
         decimals=_DECIMALS,
         right=chances,
@@ -270,5 +281,4 @@ def _table(key: str, shown: pd.DataFrame, *, currency: str = "", note: str = "")
 
 
 def _heading(name: str, currency: str) -> str:
-    text = captions.HEADINGS.get(name) or COLUMNS[name].label
-    return text.format(currency=currency)
+    return say(words.HEADINGS[name], currency=currency) if name in words.HEADINGS else label(name)

@@ -14,7 +14,7 @@ import numpy as np
 import plotnine as p9
 from mizani.labels import label_number
 
-from trialkit.language import figures
+from trialkit.language import figures, say
 
 if TYPE_CHECKING:
     from plotnine import ggplot
@@ -127,6 +127,17 @@ def tick_marks(breaks: Sequence[float]) -> list[str]:
     if len(breaks) == 1:  # to be told from nothing, so it would get no decimals
         return [figures(np.format_float_positional(breaks[0], precision=6, trim="-"))]
     return [figures(text) for text in label_number()(breaks)]
+
+
+def level_words(levels: Sequence[object]) -> list[str]:
+    """Return the words of an axis or a legend whose levels are codes, in the language spoken.
+
+    Parameters
+    ----------
+    levels
+        The codes, marked as words where they are written.
+    """
+    return [say(str(level)) for level in levels]
 
 
 def house_theme() -> p9.theme:

@@ -10,18 +10,20 @@ import numpy as np
 import pandas as pd
 import plotnine as p9
 
+from trialkit.language import marked, say
 from trialkit.position import local_grid
 from trialkit.report.map_frame import canvas, frame_around, framed
 from trialkit.report.maps import strip_ends
 from trialkit.report.numbers import listed
-from trialkit.report.pictures import AMBER, INK, Picture
+from trialkit.report.pictures import AMBER, INK, Picture, level_words
+from trialkit.report.table_captions import differing
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
     from trialkit.design.as_sown import Difference
 
-AS_PLANNED, OTHER, LEFT_OUT = "as planned", "other treatment", "left out"
+AS_PLANNED, OTHER, LEFT_OUT = marked("as planned"), marked("other treatment"), marked("left out")
 _FILLS = {AS_PLANNED: "#dde5e9", OTHER: AMBER, LEFT_OUT: "#46545c"}
 
 
@@ -63,7 +65,7 @@ def sown_map(
             outlines[["geometry"]], fill=None, color=INK, size=0.35, linetype="dashed"
         )
     plot += p9.geom_text(p9.aes("x", "y", label="strip"), data=places, size=6.5, color=INK)
-    plot += p9.scale_fill_manual(values=_FILLS)
+    plot += p9.scale_fill_manual(values=_FILLS, labels=level_words)
     plot += p9.theme(legend_title=p9.element_blank())
     whole = pd.concat([planned[["geometry"]], layout[["geometry"]]])
     return framed(
@@ -95,10 +97,12 @@ def _beyond_ends(strips: GeoDataFrame, differences: Sequence[Difference]) -> pd.
 
 
 def _caption(moved: bool) -> str:
-    dashed = " Dashed: where strips that were sown elsewhere had been planned." if moved else ""
-    return f"North is up. Named are the strips that differ from the plan.{dashed}"
+    named = say("North is up. Named are the strips that differ from the plan.")
+    if not moved:
+        return named
+    return f"{named} {say('Dashed: where strips that were sown elsewhere had been planned.')}"
 
 
 def _alt(differences: Sequence[Difference]) -> str:
-    each = [f"{one.strip} {one.what}" for one in differences]
-    return f"Map of what was sown, north up. Not as planned: {listed(each)}."
+    each = [f"{one.strip} {differing(one.what)}" for one in differences]
+    return say("Map of what was sown, north up. Not as planned: {strips}.", strips=listed(each))

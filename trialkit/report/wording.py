@@ -9,12 +9,15 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
+from trialkit.language import marked, say, say_counted
 from trialkit.report.numbers import (
     amount,
     amounts,
+    between,
     in_hundred,
     level,
     listed,
+    nothing,
     number,
     opened,
     percent,
@@ -28,47 +31,70 @@ from trialkit.report.numbers import (
 if TYPE_CHECKING:
     from trialkit.result import Comparison, Verdict
 
-INVENTED = "Invented example: the farm, its products, prices and yields are made up."
+INVENTED = marked("Invented example: the farm, its products, prices and yields are made up.")
 
 #: Headings of the first page.
 FRONT = {
-    "treatment": "Treatment",
-    "gain": "Gain, t/ha",
-    "net": "Net money, {currency}/ha",
-    "chance": "Chance it paid",
-    "where": "Strips and their yields",
-    "next": "What next?",
-    "left_out": "What was left out",
-    "reading": "How to read this page",
-    "reason": "Reason",
-    "records": "Records",
+    "treatment": marked("Treatment"),
+    "gain": marked("Gain, t/ha"),
+    "net": marked("Net money, {currency}/ha"),
+    "chance": marked("Chance it paid"),
+    "where": marked("Strips and their yields"),
+    "next": marked("What next?"),
+    "left_out": marked("What was left out"),
+    "reading": marked("How to read this page"),
+    "reason": marked("Reason"),
+    "records": marked("Records"),
 }
-OTHER_REASONS = "other reasons"
+OTHER_REASONS = marked("other reasons")
 
-NOTHING_TO_WARN = "Nothing out of the ordinary was noticed in the files or the analysis."
+#: The verdicts as words by themselves; `say(VERDICTS[verdict])` shows one.
+VERDICTS = {
+    "paid": marked("paid"),
+    "did not pay": marked("did not pay"),
+    "not settled": marked("not settled"),
+}
+
+NOTHING_TO_WARN = marked("Nothing out of the ordinary was noticed in the files or the analysis.")
 
 #: What a trial cannot say, however well it was done.
 LIMITS = (
-    "One trial is one paddock in one season. By itself it says nothing about other soils, "
-    "seasons, varieties, rates or products.",
-    "A yield monitor senses flow, not the crop. Errors of delay, calibration and moisture are "
-    "reduced here, not removed; a weighbridge or a weigh cart is the better judge.",
-    "The interval and the chance count only the error between strips. They do not count a mix-up "
-    "of seed, a wrong label on a strip, or spray and fertiliser that were not alike.",
-    "Prices and costs are those of trial.toml. Statistics and budgets are no financial advice.",
+    marked(
+        "One trial is one paddock in one season. By itself it says nothing about other soils, "
+        "seasons, varieties, rates or products."
+    ),
+    marked(
+        "A yield monitor senses flow, not the crop. Errors of delay, calibration and moisture are "
+        "reduced here, not removed; a weighbridge or a weigh cart is the better judge."
+    ),
+    marked(
+        "The interval and the chance count only the error between strips. They do not count a "
+        "mix-up of seed, a wrong label on a strip, or spray and fertiliser that were not alike."
+    ),
+    marked(
+        "Prices and costs are those of trial.toml. Statistics and budgets are no financial advice."
+    ),
 )
 
 #: What can hurt someone. All of it defers to the label, local rules and licensed practice.
 CAUTIONS = (
-    "Label and safety data sheet first. They, local rules and licensed practice stand above "
-    "anything written here.",
-    "Dressed seed is never food or feed. Keep it and its spillage from stock, birds and water, "
-    "and clean bins and augers before they carry grain again.",
-    "With powders wear a dust mask, gloves and eye protection.",
-    "Keep guards on augers and power shafts; stop and lock out before clearing a blockage. Nobody "
-    "goes into a bin or hopper of grain: damp dressed seed bridges and gives way.",
-    "Store and dispose of left-over seed and products as the label says, and check that a "
-    "product is registered where you farm.",
+    marked(
+        "Label and safety data sheet first. They, local rules and licensed practice stand above "
+        "anything written here."
+    ),
+    marked(
+        "Dressed seed is never food or feed. Keep it and its spillage from stock, birds and water, "
+        "and clean bins and augers before they carry grain again."
+    ),
+    marked("With powders wear a dust mask, gloves and eye protection."),
+    marked(
+        "Keep guards on augers and power shafts; stop and lock out before clearing a blockage. "
+        "Nobody goes into a bin or hopper of grain: damp dressed seed bridges and gives way."
+    ),
+    marked(
+        "Store and dispose of left-over seed and products as the label says, and check that a "
+        "product is registered where you farm."
+    ),
 )
 
 
@@ -86,18 +112,21 @@ def headline(comparisons: Sequence[Comparison]) -> str:
     if len(comparisons) == 1:
         name = comparisons[0].treatment
         return {
-            "paid": f"Yes: {name} paid.",
-            "did not pay": f"No: {name} did not pay.",
-            "not settled": f"Not settled: this trial cannot tell whether {name} paid.",
+            "paid": say("Yes: {treatment} paid.", treatment=name),
+            "did not pay": say("No: {treatment} did not pay.", treatment=name),
+            "not settled": say(
+                "Not settled: this trial cannot tell whether {treatment} paid.", treatment=name
+            ),
         }[comparisons[0].verdict]
 
     def names(verdict: Verdict) -> str:
         return listed([c.treatment for c in comparisons if c.verdict == verdict])
 
+    paid, lost, unsettled = names("paid"), names("did not pay"), names("not settled")
     sentences = (
-        f"{names('paid')} paid." if names("paid") else "",
-        f"{names('did not pay')} did not pay." if names("did not pay") else "",
-        f"Not settled: whether {names('not settled')} paid." if names("not settled") else "",
+        say("{treatments} paid.", treatments=paid) if paid else "",
+        say("{treatments} did not pay.", treatments=lost) if lost else "",
+        say("Not settled: whether {treatments} paid.", treatments=unsettled) if unsettled else "",
     )
     return " ".join(sentence for sentence in sentences if sentence)
 
@@ -114,13 +143,18 @@ def verdict_sentence(comparison: Comparison, currency: str) -> str:
     """
     net, low, high = amounts(comparison.net_per_ha, comparison.net_low, comparison.net_high)
     places = yield_decimals([comparison])
-    return (
-        f"{headline([comparison])} Gain {signed_t_ha(comparison.gain_t_ha, places)} t/ha "
-        f"({signed_range(comparison.low_t_ha, comparison.high_t_ha, places)}), needed "
-        f"{plain_t_ha(comparison.break_even_t_ha, places)}; net {net} "
-        f"{currency}/ha ({low} to {high}); chance it paid "
-        f"{in_hundred(comparison.chance_paid)}."
+    numbers = say(
+        "Gain {gain} t/ha ({span}), needed {needed}; net {net} {currency}/ha ({net_span}); "
+        "chance it paid {chance}.",
+        gain=signed_t_ha(comparison.gain_t_ha, places),
+        span=signed_range(comparison.low_t_ha, comparison.high_t_ha, places),
+        needed=plain_t_ha(comparison.break_even_t_ha, places),
+        net=net,
+        currency=currency,
+        net_span=between(low, high),
+        chance=in_hundred(comparison.chance_paid),
     )
+    return f"{headline([comparison])} {numbers}"
 
 
 def evidence(comparison: Comparison, *, currency: str, confidence: float) -> str:
@@ -136,42 +170,73 @@ def evidence(comparison: Comparison, *, currency: str, confidence: float) -> str
         Confidence level of the intervals.
     """
     places = yield_decimals([comparison])
-    span = signed_range(comparison.low_t_ha, comparison.high_t_ha, places)
     sentences = (
-        f"{opened(comparison.treatment)} yielded {_more_or_less(comparison.gain_t_ha, places)} "
-        f"than {comparison.control}; the true difference plausibly lies within {span} t/ha "
-        f"({level(confidence)} interval).",
+        opened(_yielded(comparison, level(confidence), places)),
         _needed(comparison.break_even_t_ha, places),
         _doubt(comparison, currency),
     )
     return " ".join(sentence for sentence in sentences if sentence)
 
 
-def _more_or_less(gain: float, decimals: int) -> str:
-    text = number(abs(gain), decimals)
-    if not text.strip("0."):
-        return "no more"
-    return f"{text} t/ha {'more' if gain > 0 else 'less'}"
+def _yielded(comparison: Comparison, confidence: str, decimals: int) -> str:
+    """Say what the strips showed."""
+    gain = number(abs(comparison.gain_t_ha), decimals)
+    if nothing(gain):
+        template = marked(
+            "{treatment} yielded no more than {control}; the true difference plausibly lies within "
+            "{span} t/ha ({level} interval)."
+        )
+    elif comparison.gain_t_ha > 0:
+        template = marked(
+            "{treatment} yielded {gain} t/ha more than {control}; the true difference plausibly "
+            "lies within {span} t/ha ({level} interval)."
+        )
+    else:
+        template = marked(
+            "{treatment} yielded {gain} t/ha less than {control}; the true difference plausibly "
+            "lies within {span} t/ha ({level} interval)."
+        )
+    return say(
+        template,
+        treatment=comparison.treatment,
+        control=comparison.control,
+        gain=gain,
+        span=signed_range(comparison.low_t_ha, comparison.high_t_ha, decimals),
+        level=confidence,
+    )
 
 
 def _needed(break_even_t_ha: float, decimals: int) -> str:
     if break_even_t_ha <= 0:
-        return "It cost nothing extra, so any gain pays."
-    return f"It had to gain {plain_t_ha(break_even_t_ha, decimals)} t/ha to cover its cost."
+        return say("It cost nothing extra, so any gain pays.")
+    return say(
+        "It had to gain {gain} t/ha to cover its cost.",
+        gain=plain_t_ha(break_even_t_ha, decimals),
+    )
 
 
 def _doubt(comparison: Comparison, currency: str) -> str:
     """Say what the verdict leaves open."""
     if comparison.verdict == "not settled":
-        return "Strips differ too much by chance to say; more strips or another season would help."
+        return say(
+            "Strips differ too much by chance to say; more strips or another season would help."
+        )
     if comparison.verdict == "paid":
-        low = comparison.net_low
-        return f"A loss of up to {amount(-low)} {currency}/ha is not ruled out." if low < 0 else ""
+        if comparison.net_low >= 0:
+            return ""
+        return say(
+            "A loss of up to {loss} {currency}/ha is not ruled out.",
+            loss=amount(-comparison.net_low),
+            currency=currency,
+        )
     if comparison.low_t_ha > 0:
-        return "It did yield more, but not by enough."
+        return say("It did yield more, but not by enough.")
     if comparison.net_high > 0:
-        high = amount(comparison.net_high)
-        return f"A profit of up to {high} {currency}/ha is not ruled out, but it is unlikely."
+        return say(
+            "A profit of up to {profit} {currency}/ha is not ruled out, but it is unlikely.",
+            profit=amount(comparison.net_high),
+            currency=currency,
+        )
     return ""
 
 
@@ -187,18 +252,22 @@ def notes_ahead(notes: Sequence[str], first: Sequence[str] = ()) -> str:
     """
     if first:
         rest = len(notes) - len(first)
-        more = f" And read the {counted_notes(rest)} after this page." if rest > 0 else ""
-        return f"Before you rely on this: {' '.join(first)}{more}"
+        said = say("Before you rely on this: {notes}", notes=" ".join(first))
+        return f"{said} {_other_notes(rest)}" if rest > 0 else said
     if not notes:
         return ""
     if len(notes) == 1:
-        return f"Before you rely on this: {notes[0]}"
-    return f"Before you rely on this, read the {len(notes)} notes after this page."
+        return say("Before you rely on this: {notes}", notes=notes[0])
+    return say("Before you rely on this, read the {count} notes after this page.", count=len(notes))
 
 
-def counted_notes(number: int) -> str:
-    """Return how many notes there are besides those told."""
-    return "other note" if number == 1 else f"{number} other notes"
+def _other_notes(count: int) -> str:
+    """Point to the notes besides those told."""
+    return say_counted(
+        "And read the other note after this page.",
+        "And read the {count} other notes after this page.",
+        count,
+    )
 
 
 def rule(paid_at: float, did_not_pay_at: float) -> str:
@@ -209,9 +278,11 @@ def rule(paid_at: float, did_not_pay_at: float) -> str:
     paid_at, did_not_pay_at
         Chances from which it is said to have paid, and up to which it is said not to.
     """
-    return (
-        f"It is said to have paid from a chance of {in_hundred(paid_at)}, and not to have paid up "
-        f"to {in_hundred(did_not_pay_at)}; between them it is not settled."
+    return say(
+        "It is said to have paid from a chance of {paid}, and not to have paid up to "
+        "{did_not_pay}; between them it is not settled.",
+        paid=in_hundred(paid_at),
+        did_not_pay=in_hundred(did_not_pay_at),
     )
 
 
@@ -225,13 +296,23 @@ def meaning(*, confidence: float, uncertain_price: bool) -> str:
     uncertain_price
         Whether the chance also counts a range of prices.
     """
-    prices = " and the range of prices" if uncertain_price else ""
-    return (
+    interval = say(
         "An interval shows how far differences between strips that are mere chance could have "
-        f"moved the result: of many trials like this one, about {in_hundred(confidence)} give an "
-        "interval that holds the true value. The chance is how likely it is, going by this trial "
-        f"alone{prices}, that the extra grain was worth more than the treatment cost."
+        "moved the result: of many trials like this one, about {chance} give an interval that "
+        "holds the true value.",
+        chance=in_hundred(confidence),
     )
+    if uncertain_price:
+        chance = say(
+            "The chance is how likely it is, going by this trial alone and the range of prices, "
+            "that the extra grain was worth more than the treatment cost."
+        )
+    else:
+        chance = say(
+            "The chance is how likely it is, going by this trial alone, that the extra grain was "
+            "worth more than the treatment cost."
+        )
+    return f"{interval} {chance}"
 
 
 def prices(
@@ -254,9 +335,16 @@ def prices(
     costs_per_ha
         Extra cost of each treatment over the control, money per hectare.
     """
-    span = f" ({' to '.join(map(price, price_range))})" if price_range else ""
     each = [f"{name} {price(cost)} {currency}/ha" for name, cost in costs_per_ha.items()]
-    return f"Grain at {price(price_per_t)} {currency}/t{span}. Extra cost: {listed(each)}."
+    central = price(price_per_t)
+    if price_range is None:
+        grain = say("Grain at {price} {currency}/t.", price=central, currency=currency)
+    else:
+        span = between(*map(price, price_range))
+        grain = say(
+            "Grain at {price} {currency}/t ({span}).", price=central, currency=currency, span=span
+        )
+    return f"{grain} {say('Extra cost: {costs}.', costs=listed(each))}"
 
 
 # What was left out ----------------------------------------------------------------------------
@@ -272,16 +360,20 @@ def left_out(read: int, kept: int, *, weighed: bool = False) -> str:
     weighed
         Whether the strip yields come from scales, and the log is only a cross-check.
     """
-    scales = "The strip yields come from scale weights. "
+    scales = say("The strip yields come from scale weights.")
     if read == 0:
-        return f"{scales}No yield-monitor records were used."
+        return f"{scales} {say('No yield-monitor records were used.')}"
     if weighed:
-        return f"{scales}The harvest log is a cross-check only: {left_out(read, kept)}"
+        log = say("The harvest log is a cross-check only: {log}", log=left_out(read, kept))
+        return f"{scales} {log}"
     if read == kept:
-        return f"All {read:,} records of the harvest log count."
-    return (
-        f"Of {read:,} harvest records, {read - kept:,} ({percent((read - kept) / read)}) were left "
-        "out. Nothing was deleted: each record is kept with its reason."
+        return say("All {read:,} records of the harvest log count.", read=read)
+    return say(
+        "Of {read:,} harvest records, {out:,} ({share}) were left out. Nothing was deleted: each "
+        "record is kept with its reason.",
+        read=read,
+        out=read - kept,
+        share=percent((read - kept) / read),
     )
 
 
@@ -295,6 +387,9 @@ def lost_strips(names: Sequence[str]) -> str:
     """
     if not names:
         return ""
-    one = len(names) == 1
-    strips = f"Strip {names[0]} has" if one else f"Strips {listed(names)} have"
-    return f"{strips} no usable yield and {'does' if one else 'do'} not count."
+    return say_counted(
+        "Strip {strips} has no usable yield and does not count.",
+        "Strips {strips} have no usable yield and do not count.",
+        len(names),
+        strips=listed(names),
+    )

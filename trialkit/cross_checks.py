@@ -14,6 +14,7 @@ import pandas as pd
 from trialkit.answer import compare, fit_strips, has_blocks, strips_for_model
 from trialkit.design import possible_layouts
 from trialkit.errors import ModelError, TrialkitWarning
+from trialkit.language import marked, say
 from trialkit.models import Surface, fit_mixed, shuffle_test
 from trialkit.result import Comparison, CrossCheck
 
@@ -59,15 +60,29 @@ def by_shuffling(
     data = data.assign(planned=own)
     if drawn is not None and not _planned_as_drawn(drawn, data):
         _warn(
-            "The strips were not sown as they were drawn, so the test takes them as drawn freely. "
-            "Were it mistakes at sowing, keep layout.geojson as drawn and tell them in as-sown.csv"
+            say(
+                "Randomisation test: The strips were not sown as they were drawn, so the test "
+                "takes them as drawn freely. Were it mistakes at sowing, keep layout.geojson as drawn "
+                "and tell them in as-sown.csv. Read it with care."
+            )
         )
         drawn = None
     if drawn is not None and drawn.systematic:
-        _warn(f"The treatments were not drawn but laid out in a fixed order ({drawn.draw})")
+        _warn(
+            say(
+                "Randomisation test: The treatments were not drawn but laid out in a fixed order "
+                "({draw}). Read it with care.",
+                draw=say(drawn.draw),
+            )
+        )
         return
     if drawn is not None and drawn.restricted and len(config.treatments) > 2:
-        _warn("The draw was restricted, and with several treatments the test takes it as free")
+        _warn(
+            say(
+                "Randomisation test: The draw was restricted, and with several treatments the test "
+                "takes it as free. Read it with care."
+            )
+        )
         drawn = None
     for treatment in config.treatments:
         if not treatment.control:
@@ -97,12 +112,18 @@ def _by_draw(
     except ModelError as error:
         if not otherwise:
             raise
-        _warn(f"There is none for '{treatment}'. {str(error).removesuffix('.')}")
+        _warn(
+            say(
+                "Randomisation test: There is none for '{treatment}'. {reason} Read it with care.",
+                treatment=treatment,
+                reason=error,
+            )
+        )
         return
     low = test.low if math.isfinite(test.low) else None
     high = test.high if math.isfinite(test.high) else None
     yield CrossCheck(
-        "randomisation test of strip means",
+        marked("randomisation test of strip means"),
         treatment,
         config.control,
         test.difference,
@@ -115,26 +136,74 @@ def _by_draw(
 
 def _how(test: ShuffleTest, drawn: Allocation | None, otherwise: int, strips: int) -> str:
     """Say what was drawn again, and what that allows."""
-    sampled = not test.exact or (drawn is not None and drawn.restricted and _sampled(drawn))
-    how = f"{test.draws:,} random draws" if sampled else "every possible draw"
+    restricted = drawn is not None and drawn.restricted
+    sampled = not test.exact or (drawn is not None and restricted and _sampled(drawn))
     closed = math.isfinite(test.low) and math.isfinite(test.high)
-    none = "" if closed else f"it gives no {test.confidence:.0%} interval"
-    if not otherwise:
-        return (
-            f"By {how} within blocks{_limit(drawn)}. "
-            f"The layout allows no p below {test.smallest_p:.2g}{', so ' if none else ''}{none}."
+    sentences = [
+        say(
+            _DRAWN_AGAIN[sampled, restricted, otherwise > 0],
+            draws=test.draws,
+            draw="" if drawn is None else say(drawn.draw),
+            otherwise=otherwise,
+            strips=strips,
         )
-    return (
-        f"By {how} of the plan within blocks{_limit(drawn)}: {otherwise} of {strips} strips were "
-        "not sown as drawn, and only the draw was random. p is that of the comparison as planned; "
-        "the gain is brought to what was sown. "
-        f"The layout allows no p below {test.smallest_p:.2g}."
-        f"{' With so many strips sown otherwise ' if none else ''}{none}{'.' if none else ''}"
-    )
+    ]
+    if otherwise:
+        sentences.append(
+            say("p is that of the comparison as planned; the gain is brought to what was sown.")
+        )
+    if closed or otherwise:
+        sentences.append(say("The layout allows no p below {p:.2g}.", p=test.smallest_p))
+    else:
+        sentences.append(
+            say(
+                "The layout allows no p below {p:.2g}, so it gives no {confidence:.0%} interval.",
+                p=test.smallest_p,
+                confidence=test.confidence,
+            )
+        )
+    if otherwise and not closed:
+        sentences.append(
+            say(
+                "With so many strips sown otherwise it gives no {confidence:.0%} interval.",
+                confidence=test.confidence,
+            )
+        )
+    return " ".join(sentences)
 
 
-def _warn(what: str) -> None:
-    warnings.warn(f"Randomisation test: {what}. Read it with care.", TrialkitWarning, stacklevel=3)
+#: By whether draws were sampled, whether the design limited them, and whether mistakes were made.
+_DRAWN_AGAIN = {
+    (False, False, False): marked("By every possible draw within blocks."),
+    (False, True, False): marked(
+        "By every possible draw within blocks, as the design restricted them ({draw})."
+    ),
+    (True, False, False): marked("By {draws:,} random draws within blocks."),
+    (True, True, False): marked(
+        "By {draws:,} random draws within blocks, as the design restricted them ({draw})."
+    ),
+    (False, False, True): marked(
+        "By every possible draw of the plan within blocks: {otherwise} of {strips} strips were not "
+        "sown as drawn, and only the draw was random."
+    ),
+    (False, True, True): marked(
+        "By every possible draw of the plan within blocks, as the design restricted them ({draw}): "
+        "{otherwise} of {strips} strips were not sown as drawn, and only the draw was random."
+    ),
+    (True, False, True): marked(
+        "By {draws:,} random draws of the plan within blocks: {otherwise} of {strips} strips were "
+        "not sown as drawn, and only the draw was random."
+    ),
+    (True, True, True): marked(
+        "By {draws:,} random draws of the plan within blocks, as the design restricted them "
+        "({draw}): {otherwise} of {strips} strips were not sown as drawn, and only the draw was "
+        "random."
+    ),
+}
+
+
+def _warn(message: str) -> None:
+    warnings.warn(message, TrialkitWarning, stacklevel=3)
 
 
 def _planned_as_drawn(drawn: Allocation, data: DataFrame) -> bool:
@@ -156,12 +225,6 @@ def _sampled(drawn: Allocation) -> bool:
     return not bool((possible_layouts(drawn) == own).all(axis=1).any())
 
 
-def _limit(drawn: Allocation | None) -> str:
-    if drawn is None or not drawn.restricted:
-        return ""
-    return f", as the design restricted them ({drawn.draw})"
-
-
 def by_records(log: DataFrame, config: TrialConfig) -> Iterator[CrossCheck]:
     """Judge the gains by the single records, with and without a trend over the field.
 
@@ -179,7 +242,7 @@ def by_records(log: DataFrame, config: TrialConfig) -> Iterator[CrossCheck]:
     )
     blocks = has_blocks(records.drop_duplicates("strip"))
     yield from _by_model(
-        "records, with strips as random effects",
+        marked("records, with strips as random effects"),
         records,
         config,
         "yield_t_ha ~ block + treatment" if blocks else "yield_t_ha ~ treatment",
@@ -188,7 +251,7 @@ def by_records(log: DataFrame, config: TrialConfig) -> Iterator[CrossCheck]:
     wide = records[["across_m", "along_m"]].round(1).nunique().min() >= _FEWEST_PLACES
     if wide and records["block"].nunique() >= FEWEST_BLOCKS:
         yield from _by_model(
-            "records, with strips as random effects and a smooth trend over the field",
+            marked("records, with strips as random effects and a smooth trend over the field"),
             records,
             config,
             "yield_t_ha ~ treatment",
@@ -218,7 +281,8 @@ def _by_model(
         fit = fitted(unbounded=["strip"])
     except ModelError as error:
         if surface is not None:
-            warnings.warn(f"No cross-check by {name}: {error}", TrialkitWarning, stacklevel=2)
+            message = say("No cross-check by {method}: {reason}", method=say(name), reason=error)
+            warnings.warn(message, TrialkitWarning, stacklevel=2)
             return
         # Strips of very unequal length can leave no answer below zero: the careful one, then.
         fit = fitted()
@@ -232,7 +296,7 @@ def _by_model(
             float(gain["low"]),
             float(gain["high"]),
             float(gain["p"]),
-            "The strip is the unit here too: its records do not count as replicates.",
+            say("The strip is the unit here too: its records do not count as replicates."),
         )
 
 
@@ -245,6 +309,13 @@ def _field_axes(records: DataFrame) -> dict[str, NDArray[np.float64]]:
         "along_m": x * np.sin(axis) + y * np.cos(axis),
         "across_m": x * np.cos(axis) - y * np.sin(axis),
     }
+
+
+#: The check by the strip yields of the other source.
+_OTHER_YIELDS = {
+    "scales": marked("strip yields by the scales, the same model"),
+    "monitor": marked("strip yields by the monitor, the same model"),
+}
 
 
 def by_other_yields(name: str, strips: DataFrame, config: TrialConfig) -> Iterator[CrossCheck]:
@@ -261,7 +332,7 @@ def by_other_yields(name: str, strips: DataFrame, config: TrialConfig) -> Iterat
     """
     for comparison in compare(fit_strips(strips, config), config):
         yield CrossCheck(
-            f"strip yields by the {name}, the same model",
+            _OTHER_YIELDS[name],
             comparison.treatment,
             comparison.control,
             comparison.gain_t_ha,
@@ -283,9 +354,13 @@ def disagreements(
         for check in bounding:
             same = check.treatment == comparison.treatment
             if same and not comparison.low_t_ha <= check.gain_t_ha <= comparison.high_t_ha:
-                yield (
-                    f"The methods disagree on '{check.treatment}': {check.method} gives "
-                    f"{check.gain_t_ha:+.2f} t/ha, outside the main analysis's "
-                    f"{comparison.low_t_ha:+.2f} to {comparison.high_t_ha:+.2f} t/ha. "
-                    "Find out why before you act on either."
+                yield say(
+                    "The methods disagree on '{treatment}': {method} gives {gain:+.2f} t/ha, "
+                    "outside the main analysis's {low:+.2f} to {high:+.2f} t/ha. Find out why "
+                    "before you act on either.",
+                    treatment=check.treatment,
+                    method=say(check.method),
+                    gain=check.gain_t_ha,
+                    low=comparison.low_t_ha,
+                    high=comparison.high_t_ha,
                 )

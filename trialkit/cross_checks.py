@@ -62,8 +62,8 @@ def by_shuffling(
         _warn(
             say(
                 "Randomisation test: The strips were not sown as they were drawn, so the test "
-                "takes them as drawn freely. Were it mistakes at sowing, keep layout.geojson as drawn "
-                "and tell them in as-sown.csv. Read it with care."
+                "takes them as drawn freely. Were it mistakes at sowing, keep layout.geojson as "
+                "drawn and tell them in as-sown.csv. Read it with care."
             )
         )
         drawn = None

@@ -24,6 +24,9 @@ from trialkit.harvest import (
     settled_ends,
     strip_table,
 )
+from trialkit.language import figures, say
+from trialkit.report.numbers import MINUS
+from trialkit.report.wording import VERDICTS
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -35,9 +38,6 @@ if TYPE_CHECKING:
 
 #: Levels that have to agree: without any screening nobody would believe an answer anyway.
 _JUDGED = ("light", "default", "hard")
-
-#: The levels in the words of a sentence.
-_SAID = {"light": "light screening", "default": "the screening declared", "hard": "hard screening"}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -146,18 +146,22 @@ def _hanging(table: DataFrame) -> Iterator[str]:
         if len(set(verdicts)) == 1 and len(signs) <= 1:
             continue
         places = 2 if min((abs(gain) for gain in gains if gain == gain), default=1) >= 0.1 else 3
-        told = [
-            f"{_outcome(gain, verdict, places)} under {_SAID[level]}"
-            for level, gain, verdict in zip(rows["level"], gains, verdicts, strict=True)
-        ]
-        yield (
-            f"The answer hangs on which records are left out: {treatment} shows "
-            f"{', '.join(told[:-1])} and {told[-1]}. Look at what the screening takes, or weigh "
-            "the strips, before you act on it."
+        light, declared, hard = (
+            _outcome(gain, verdict, places) for gain, verdict in zip(gains, verdicts, strict=True)
+        )
+        yield say(
+            "The answer hangs on which records are left out: {treatment} shows {light} under light "
+            "screening, {declared} under the screening declared and {hard} under hard screening. "
+            "Look at what the screening takes, or weigh the strips, before you act on it.",
+            treatment=treatment,
+            light=light,
+            declared=declared,
+            hard=hard,
         )
 
 
 def _outcome(gain: float, verdict: str, places: int) -> str:
     if not verdict:
-        return "no answer"
-    return f"{gain:+.{places}f} t/ha ('{verdict}')".replace("-", "−")
+        return say("no answer")
+    shown = figures(f"{gain:+.{places}f}").replace("-", MINUS)
+    return say("{gain} t/ha ('{verdict}')", gain=shown, verdict=say(VERDICTS[verdict]))

@@ -25,6 +25,24 @@ def day_and_month(day: date) -> str:
     return _written(day, "%d %B", "MMMMd")
 
 
+def plain_day(day: date) -> str:
+    """Return a day without its year and without a nought before it.
+
+    Parameters
+    ----------
+    day
+        The day.
+
+    Examples
+    --------
+    >>> from datetime import date
+    >>> from trialkit.days import plain_day
+    >>> plain_day(date(2024, 9, 5))
+    '5 September'
+    """
+    return _written(day, f"{day.day} %B", "MMMMd")
+
+
 def whole_date(day: date) -> str:
     """Return a day with its year.
 

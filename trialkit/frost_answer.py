@@ -17,6 +17,7 @@ import pandas as pd
 from trialkit.answer import fit_strips
 from trialkit.errors import LogError, ScoutingError, noted
 from trialkit.harvest import add_relief
+from trialkit.language import marked, say
 from trialkit.report.numbers import (
     counting_order,
     listed,
@@ -46,11 +47,11 @@ _LEAST_RECORDS, _LEAST_REACH = 30, 0.5
 _LEVEL = 0.05
 _METRES_A_DEGREE = 111_200.0
 
-CAUTION = (
+CAUTION = marked(
     "Low ground differs in more than frost: in soil, water and fertility. The same test in a "
     "season without frost, on such ground, tells whether it was the frost."
 )
-NOT_FOR_THIS = (
+NOT_FOR_THIS = marked(
     "Frost damage, sterility or anything else the dressing may have changed must not stand in for "
     "the cold here: it would hide the very gain that is looked for."
 )
@@ -99,8 +100,10 @@ def place_words(cold: float, measure: str) -> str:
         `cold_degree_hours` or `below_surroundings_m`.
     """
     if measure == "cold_degree_hours":
-        return f"{number(cold, 0)} °C h of frost"
-    return f"{number(abs(cold), 1)} m {'below' if cold > 0 else 'above'} its surroundings"
+        return say("{cold} °C h of frost", cold=number(cold, 0))
+    if cold > 0:
+        return say("{height} m below its surroundings", height=number(cold, 1))
+    return say("{height} m above its surroundings", height=number(-cold, 1))
 
 
 def logger_heights(places: pd.DataFrame, relief: pd.DataFrame) -> pd.DataFrame:
@@ -163,7 +166,7 @@ def cold_line(
         The line; or None, and why there is none.
     """
     if scouted.temperatures is None or scouted.places is None:
-        return None, (
+        return None, say(
             "No logger is known by its temperatures and its place "
             "([scouting.temperatures.places] in trial.toml)."
         )
@@ -253,7 +256,7 @@ def gain_along_cold(
         gains=table[names],
         change=change[["estimate", "std_error", "df", "p", "low", "high"]],
         sentences=(),
-        notes=(CAUTION, NOT_FOR_THIS, *dict.fromkeys([*notes, *found])),
+        notes=(say(CAUTION), say(NOT_FOR_THIS), *dict.fromkeys([*notes, *found])),
     )
     told = tuple(_sentences(answer, config))
     more = (*_left_out(records, strips), *_stretched(records, line))
@@ -302,26 +305,35 @@ def _sentences(answer: FrostAnswer, config: TrialConfig) -> Iterator[str]:
     changes = answer.change.to_dict("index")
     for name, own in answer.gains.groupby("treatment", sort=False):
         rows, change = own.to_dict("records"), changes[name]
-        ground = " and ".join(
-            f"{_gain_words(end)} on the {word} ground ({place_words(end['at'], answer.measure)})"
-            for end, word in zip((rows[0], rows[-1]), ("mildest", "coldest"), strict=True)
+        told = say(
+            "{name} gained {mild} on the mildest ground ({mildest}) and {cold} on the coldest "
+            "ground ({coldest}): {change} from one to the other (p {p}).",
+            name=name,
+            mild=_gain_words(rows[0]),
+            mildest=place_words(rows[0]["at"], answer.measure),
+            cold=_gain_words(rows[-1]),
+            coldest=place_words(rows[-1]["at"], answer.measure),
+            change=_gain_words(change),
+            p=p_text(change["p"]),
         )
-        more = f"{_gain_words(change)} from one to the other (p {p_text(change['p'])})."
-        yield f"{name} gained {ground}: {more} {_verdict(change, config.control)}"
+        yield f"{told} {_verdict(change, config.control)}"
 
 
 def _gain_words(gain: Mapping[Hashable, float]) -> str:
     interval = signed_range(gain["low"], gain["high"])
-    return f"{signed_t_ha(gain['estimate'])} t/ha ({interval})"
+    return say("{gain} t/ha ({interval})", gain=signed_t_ha(gain["estimate"]), interval=interval)
 
 
 def _verdict(change: Mapping[Hashable, float], control: str) -> str:
     if not change["p"] < _LEVEL:
-        return "This does not settle whether it gains more where it is colder."
+        return say("This does not settle whether it gains more where it is colder.")
     if change["estimate"] > 0:
-        return "The gain grows with the cold, as it does if the treatment protects against frost."
-    return (
-        f"Against {control} it loses ground where it is colder: that is no protection from frost."
+        return say(
+            "The gain grows with the cold, as it does if the treatment protects against frost."
+        )
+    return say(
+        "Against {control} it loses ground where it is colder: that is no protection from frost.",
+        control=control,
     )
 
 
@@ -329,19 +341,22 @@ def _left_out(records: pd.DataFrame, strips: pd.DataFrame) -> Iterator[str]:
     gone = list(set(records["strip"].astype(str)) - set(strips["strip"].astype(str)))
     if gone:
         named = listed([gone[place] for place in counting_order(gone)])
-        yield f"Left out here, with too little ground both colder and milder: {named}."
+        yield say(
+            "Left out here, with too little ground both colder and milder: {strips}.", strips=named
+        )
 
 
 def _stretched(records: pd.DataFrame, line: ColdByHeight | None) -> Iterator[str]:
     if line is None:
-        yield "No temperatures enter: height below the surroundings stands in for cold."
+        yield say("No temperatures enter: height below the surroundings stands in for cold.")
         return
     yield line.sentence
     at = line.loggers["relative_height_m"]
     height = records["relative_height_m"]
     beyond = float(((height < at.min()) | (height > at.max())).mean())
     if beyond > 2 * _BEYOND:
-        yield (
-            f"{beyond:.0%} of the ground lies higher or lower than any logger; there the line of "
-            "cold by height is stretched."
+        yield say(
+            "{beyond:.0%} of the ground lies higher or lower than any logger; there the line of "
+            "cold by height is stretched.",
+            beyond=beyond,
         )

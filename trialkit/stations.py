@@ -16,6 +16,7 @@ from trialkit import scouting
 from trialkit.design import detectable_difference
 from trialkit.errors import TrialkitError, noted
 from trialkit.frost_answer import cold_line, gain_along_cold
+from trialkit.language import say
 from trialkit.report import (
     frost_pictures,
     pieces,
@@ -59,7 +60,7 @@ def design_section(trial: Trial, fit: MixedFit) -> Piece:
             strips["block"].nunique(),
             seed_kg_ha=None if sowing is None else sowing.rate_kg_ha,
         ),
-        station_words.BY_HAND if drawn is None else how_drawn(drawn),
+        say(station_words.BY_HAND) if drawn is None else how_drawn(drawn),
         _could_see(min(counts.values()), len(counts), fit),
     )
 
@@ -100,7 +101,7 @@ def before_harvest(trial: Trial, log: DataFrame | None) -> Piece:
             _section(station_words.FROST, lambda notes: _frost(trial, scouted, log, notes)),
         ]
     shown = "".join(sections)
-    return Piece(shown) if shown else pieces.words(station_words.NOTHING)
+    return Piece(shown) if shown else pieces.words(say(station_words.NOTHING))
 
 
 def _section(title: str, make: Callable[[list[str]], list[Shown]]) -> str:
@@ -114,7 +115,7 @@ def _section(title: str, make: Callable[[list[str]], list[Shown]]) -> str:
     if not parts:
         return ""
     parts.append(pieces.bullets(dict.fromkeys([*notes, *seen])))
-    heading = Markup("<h3>{}</h3>").format(title)
+    heading = Markup("<h3>{}</h3>").format(say(title))
     return f"{heading}{''.join(part.html() for part in parts)}"
 
 

@@ -7,16 +7,27 @@ from typing import TYPE_CHECKING
 import pandas as pd
 import plotnine as p9
 
+from trialkit.columns import label
+from trialkit.language import marked, say
 from trialkit.report import numbers
-from trialkit.report.pictures import BLUE, INK, LINE, PALE, QUIET, Picture, house_theme
+from trialkit.report.pictures import (
+    BLUE,
+    INK,
+    LINE,
+    PALE,
+    QUIET,
+    Picture,
+    house_theme,
+    tick_marks,
+)
 
 if TYPE_CHECKING:
     from trialkit.scouting import ColdByHeight
 
 _WIDTH_IN = 7.2
 _AXES = {
-    "cold_degree_hours": "Frost, °C h below the threshold",
-    "below_surroundings_m": "Ground below its surroundings, m",
+    "cold_degree_hours": marked("Frost, °C h below the threshold"),
+    "below_surroundings_m": marked("Ground below its surroundings, m"),
 }
 
 
@@ -44,7 +55,10 @@ def gain_along_plot(
         + p9.geom_line(p9.aes(y="low"), color=LINE, size=0.5)
         + p9.geom_line(p9.aes(y="high"), color=LINE, size=0.5)
         + p9.geom_line(color=BLUE, size=1.1)
-        + p9.labs(x=_AXES[measure], y=f"Gain over {numbers.shortened(control, 24)}, t/ha")
+        + p9.labs(
+            x=say(_AXES[measure]),
+            y=say("Gain over {control}, t/ha", control=numbers.shortened(control, 24)),
+        )
         + p9.scale_y_continuous(labels=lambda values: [numbers.signed_t_ha(v, 2) for v in values])
         + p9.scale_x_continuous(
             labels=lambda values: [numbers.number(v, _places(gains)) for v in values]
@@ -54,14 +68,16 @@ def gain_along_plot(
     )
     if several:
         plot += p9.facet_wrap("treatment")
-    level = numbers.level(confidence)
     return Picture(
         plot,
         alt=_gain_words(gains, measure),
         width_in=_WIDTH_IN,
         height_in=3.0,
-        caption=f"The line is the gain, the band its {level} interval at each place alone. Milder "
-        "ground lies to the left.",
+        caption=say(
+            "The line is the gain, the band its {level} interval at each place alone. Milder "
+            "ground lies to the left.",
+            level=numbers.level(confidence),
+        ),
     )
 
 
@@ -74,12 +90,20 @@ def _gain_words(gains: pd.DataFrame, measure: str) -> str:
     for name, own in gains.groupby("treatment", sort=False):
         first, last = own.to_dict("records")[0], own.to_dict("records")[-1]
         parts.append(
-            f"{name} from {numbers.signed_t_ha(first['estimate'])} t/ha at "
-            f"{numbers.number(first['at'], _places(gains))} to "
-            f"{numbers.signed_t_ha(last['estimate'])} t/ha at "
-            f"{numbers.number(last['at'], _places(gains))}"
+            say(
+                "{name} from {first} t/ha at {mildest} to {last} t/ha at {coldest}",
+                name=name,
+                first=numbers.signed_t_ha(first["estimate"]),
+                mildest=numbers.number(first["at"], _places(gains)),
+                last=numbers.signed_t_ha(last["estimate"]),
+                coldest=numbers.number(last["at"], _places(gains)),
+            )
         )
-    return f"Gain along the cold ({_AXES[measure]}): {'; '.join(parts)}."
+    return say(
+        "Gain along the cold ({measure}): {each}.",
+        measure=say(_AXES[measure]),
+        each="; ".join(parts),
+    )
 
 
 def cold_by_height_plot(line: ColdByHeight) -> Picture:
@@ -107,16 +131,18 @@ def cold_by_height_plot(line: ColdByHeight) -> Picture:
             labels=lambda values: [numbers.number(v, 1) for v in values], expand=(0.05, 0, 0.12, 0)
         )
         + p9.expand_limits(y=0)
-        + p9.scale_y_continuous(expand=(0.05, 0, 0.14, 0))
+        + p9.scale_y_continuous(expand=(0.05, 0, 0.14, 0), labels=tick_marks)
         + p9.labs(
-            x="Height above surroundings, m",
-            y=f"Frost, °C h below {numbers.number(line.threshold_c, 0)} °C",
+            x=label("relative_height_m"),
+            y=say(
+                "Frost, °C h below {threshold} °C", threshold=numbers.number(line.threshold_c, 0)
+            ),
         )
         + house_theme()
     )  # fmt: skip
     return Picture(
         plot,
-        alt=f"Frost by height. {line.sentence}",
+        alt=f"{say('Frost by height.')} {line.sentence}",
         width_in=_WIDTH_IN,
         height_in=2.8,
         caption=line.sentence,

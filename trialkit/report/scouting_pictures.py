@@ -10,7 +10,10 @@ import pandas as pd
 import plotnine as p9
 
 from trialkit.columns import label
+from trialkit.days import short_day
+from trialkit.language import say
 from trialkit.report import numbers
+from trialkit.report import scouting_captions as words
 from trialkit.report.pictures import (
     AMBER,
     BLUE,
@@ -20,6 +23,7 @@ from trialkit.report.pictures import (
     Picture,
     house_theme,
     later_colours,
+    tick_marks,
     treatment_marks,
 )
 from trialkit.scouting import (
@@ -31,6 +35,8 @@ from trialkit.scouting import (
 )
 
 if TYPE_CHECKING:
+    from datetime import date
+
     from trialkit.scouting import FrostNights, FrostRisk
 
 _WIDTH_IN = 7.2
@@ -40,7 +46,6 @@ _LETTERS_ACROSS = 70
 _MOST_LOGGERS = 6
 #: Stages written with their name; more of them would run into each other.
 _NAMED_STAGES = 6
-_NIGHT_AXIS = "Coldest of the night, °C"
 #: What a night's mark means, its shape, its fill and its size.
 _VERDICTS = {
     "could have hurt": ("D", AMBER, 3.4),
@@ -65,10 +70,10 @@ def counts_plot(table: pd.DataFrame, *, control: str) -> Picture:
     order = strips["strip"].iloc[numbers.counting_order(strips["strip"])].tolist()
     names = [control, *(name for name in strips["treatment"].unique() if name != control)]
     known = table[table["count"].notna()]
-    marked = odd_counts(table)[table["count"].notna().to_numpy()]
+    odd = odd_counts(table)[table["count"].notna().to_numpy()]
     counts = known.assign(
         strip=pd.Categorical(known["strip"], order),
-        kind=np.where(marked, "far from its strip", "one count"),
+        kind=np.where(odd, "far from its strip", "one count"),
     )
     means = strips.dropna(subset="plants_m2")
     means = means.assign(
@@ -78,11 +83,11 @@ def counts_plot(table: pd.DataFrame, *, control: str) -> Picture:
     turned = {"rotation": 90, "va": "top"} if crowded else {}
     plot = (
         p9.ggplot(means, p9.aes("strip", "plants_m2"))
-        + p9.geom_point(data=counts[~marked], color=LINE, size=1.8)
-        + p9.geom_point(data=counts[marked], color=AMBER, size=2.6, shape="x", stroke=0.9)
+        + p9.geom_point(data=counts[~odd], color=LINE, size=1.8)
+        + p9.geom_point(data=counts[odd], color=AMBER, size=2.6, shape="x", stroke=0.9)
         + _points(len(names))
         + p9.expand_limits(y=0)
-        + p9.scale_y_continuous(expand=(0.03, 0, 0.06, 0))
+        + p9.scale_y_continuous(expand=(0.03, 0, 0.06, 0), labels=tick_marks)
         + p9.scale_x_discrete(limits=order)
         + p9.labs(x="", y=label("plants_m2"))
         + house_theme()
@@ -92,26 +97,13 @@ def counts_plot(table: pd.DataFrame, *, control: str) -> Picture:
             axis_text_x=p9.element_text(size=8.5, **turned),
         )
     )
-    odd = " A cross marks a count far from the others of its strip." if marked.any() else ""
     return Picture(
         plot,
-        alt=_counts_words(means, names),
+        alt=words.counts_words(means, names),
         width_in=_WIDTH_IN,
         height_in=3.4 if crowded else 3.1,
-        caption=f"Large marks are strips, small dots the counts in them.{odd}",
+        caption=words.counts_caption(crossed=bool(odd.any())),
     )
-
-
-def _counts_words(means: pd.DataFrame, names: Sequence[str]) -> str:
-    parts = []
-    for name in names:
-        own = means[means["treatment"] == numbers.shortened(name, 18)]["plants_m2"]
-        if len(own):
-            parts.append(
-                f"{name} {own.mean():.0f} on average ({own.min():.0f} to {own.max():.0f}, "
-                f"{len(own)} strips)"
-            )
-    return f"Plants/m² by strip: {'; '.join(parts)}."
 
 
 def frost_plot(
@@ -153,13 +145,13 @@ def frost_plot(
         + _night_marks(nights)
         + p9.scale_x_datetime(
             date_breaks=_breaks(nights["date"]),
-            date_labels="%d %b",
+            labels=_short_days,
             # Room for the words of a stage at the first or the last night.
             expand=(0.08 if stages is not None else 0.05, 0),
         )
         + p9.scale_y_continuous(labels=_whole)
         + p9.coord_cartesian(ylim=(floor, top))
-        + p9.labs(x="", y=_NIGHT_AXIS)
+        + p9.labs(x="", y=say(words.NIGHT_AXIS))
         + house_theme()
         + p9.theme(panel_grid_major_x=p9.element_blank())
     )
@@ -167,10 +159,10 @@ def frost_plot(
         plot += p9.facet_wrap("logger", ncol=1)
     return Picture(
         plot,
-        alt=_frost_words(frost, risk),
+        alt=words.frost_words(frost, risk),
         width_in=_WIDTH_IN,
         height_in=0.7 + (2.6 if len(shown) == 1 else 1.75 * len(shown)),
-        caption=_frost_caption(risk, loggers[_MOST_LOGGERS:]),
+        caption=words.frost_caption(risk, loggers[_MOST_LOGGERS:]),
     )
 
 
@@ -212,14 +204,15 @@ def _stage_words(
     seen = seen.groupby("date")["stage"].median().reset_index()
     seen = seen[seen["date"].between(nights["date"].min(), nights["date"].max())]
     named = len(seen) <= _NAMED_STAGES
-    words = [
-        f"{stage:.0f}\n{stage_name(stage)}" if named else f"{stage:.0f}" for stage in seen["stage"]
+    names = [
+        f"{stage:.0f}\n{say(stage_name(stage))}" if named else f"{stage:.0f}"
+        for stage in seen["stage"]
     ]
     return [
         p9.geom_vline(p9.aes(xintercept="date"), data=seen, color=LINE, size=0.5),
         p9.geom_label(
             p9.aes(y="at", label="words"),
-            data=seen.assign(words=words, at=top),
+            data=seen.assign(words=names, at=top),
             size=7.5,
             color=INK,
             fill="white",
@@ -233,42 +226,15 @@ def _whole(values: Sequence[float]) -> list[str]:
     return [numbers.number(value, 0) for value in values]
 
 
+def _short_days(days: Sequence[date]) -> list[str]:
+    return [short_day(day) for day in days]
+
+
 def _breaks(dates: pd.Series) -> str:
     days = (dates.max() - dates.min()).days
     if days > 90:
         return "1 month"
     return "2 weeks" if days > 35 else "1 week" if days > 14 else "3 days"
-
-
-def _frost_words(frost: FrostNights, risk: FrostRisk | None) -> str:
-    nights = frost.nights.dropna(subset="minimum_c")
-    coldest = nights.nsmallest(1, "minimum_c").iloc[0]
-    below = int((nights.groupby("date")["minimum_c"].min() < 0).sum())
-    text = (
-        f"Coldest of each night, {nights['date'].min():%d %B} to {nights['date'].max():%d %B %Y}: "
-        f"below 0 °C on {below} nights, down to "
-        f"{numbers.number(coldest['minimum_c'], 1)} °C on {coldest['date']:%d %B}"
-    )
-    if risk is None:
-        return f"{text}."
-    verdicts = risk.nights.groupby("date")["verdict"].agg(set)
-    could = int(verdicts.map(lambda found: "could have hurt" in found).sum())
-    may = int(verdicts.map(lambda found: "may have hurt" in found).sum())
-    return f"{text}. Nights that could have hurt: {could}; that may have: {may}."
-
-
-def _frost_caption(risk: FrostRisk | None, left_out: Sequence[str]) -> str:
-    words = []
-    if risk is not None:
-        words.append(
-            "Full diamonds could have hurt, empty ones may have; crosses are nights with hours "
-            "missing. Shaded: colder than wheat has been harmed at the stage, the darker part "
-            "whichever stage it was. Published limits hold for two hours; they are no forecast of "
-            "loss."
-        )
-    if left_out:
-        words.append(f"Not drawn: {numbers.listed(list(left_out))}.")
-    return " ".join(words)
 
 
 def scores_plot(table: pd.DataFrame, score: str, *, control: str) -> Picture:
@@ -313,31 +279,19 @@ def scores_plot(table: pd.DataFrame, score: str, *, control: str) -> Picture:
         + _points(len(names))
         + p9.scale_color_manual(values=[QUIET, *later_colours(len(names))], guide=None)
         + p9.scale_size_identity()
-        + p9.scale_x_datetime(breaks=days, date_labels="%d %b", limits=around)
-        + p9.labs(x="", y=f"{numbers.shortened(score)}{', %' if kind == 'percent' else ''}")
+        + p9.scale_x_datetime(breaks=days, labels=_short_days, limits=around)
+        + p9.scale_y_continuous(labels=tick_marks)
+        + p9.labs(x="", y=words.score_axis(score, kind))
         + house_theme()
         + p9.theme(panel_grid_major_x=p9.element_blank(), legend_title=p9.element_blank())
     )
-    middle = "median" if kind == "ordinal" else "mean"
     return Picture(
         plot,
-        alt=_scores_words(middles, score, middle),
+        alt=words.scores_words(middles, score, kind),
         width_in=_WIDTH_IN,
         height_in=3.0,
-        caption=f"Marks are the {middle} of the strips, grey dots the strips: "
-        "the larger, the more of them.",
+        caption=words.scores_caption(kind),
     )
-
-
-def _scores_words(middles: pd.DataFrame, score: str, middle: str) -> str:
-    days = []
-    for day, own in middles.groupby("date"):
-        values = ", ".join(
-            f"{name} {value:.3g}"
-            for name, value in zip(own["treatment"], own["middle"], strict=True)
-        )
-        days.append(f"{pd.Timestamp(str(day)):%d %B}: {values}")
-    return f"{score}, {middle} of the strips. {'; '.join(days)}."
 
 
 def _shown(column: pd.Series, names: Sequence[str]) -> pd.Series:

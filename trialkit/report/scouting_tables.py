@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from trialkit.columns import label
+from trialkit.days import plain_day
+from trialkit.language import figures, marked, say
 from trialkit.report import numbers
 from trialkit.report.pieces import Piece
 from trialkit.report.table_look import house_table
@@ -15,23 +17,23 @@ if TYPE_CHECKING:
     from trialkit.scouting import ComparisonCounts, CountComparison, FrostRisk, ScoreComparison
 
 _WORDS = {
-    "against": "Change",
-    "interval": "Interval",
-    "p": "p",
-    "p_logit": "p, logit scale",
-    "strips": "Strips",
-    "counts_a_strip": "Places a strip",
-    "detectable_pct": "Difference it shows, %",
-    "date": "Morning of",
-    "threshold_c": "Harmful below, °C",
-    "hours_sure": "Hours below it",
-    "stage_name": "Growth stage",
-    "verdict": "What that says",
-    "heads": "Heads",
-    "loss_pct": "Yield it can have cost, %",
-    "difference": "Difference",
-    "blocks": "Blocks higher / lower / equal",
-    "method": "Method",
+    "against": marked("Change"),
+    "interval": marked("Interval"),
+    "p": marked("p"),
+    "p_logit": marked("p, logit scale"),
+    "strips": marked("Strips"),
+    "counts_a_strip": marked("Places a strip"),
+    "detectable_pct": marked("Difference it shows, %"),
+    "date": marked("Morning of"),
+    "threshold_c": marked("Harmful below, °C"),
+    "hours_sure": marked("Hours below it"),
+    "stage_name": marked("Growth stage"),
+    "verdict": marked("What that says"),
+    "heads": marked("Heads"),
+    "loss_pct": marked("Yield it can have cost, %"),
+    "difference": marked("Difference"),
+    "blocks": marked("Blocks higher / lower / equal"),
+    "method": marked("Method"),
 }
 
 
@@ -40,7 +42,8 @@ _RIGHT = ("difference", "interval", "blocks", "p", "p_logit")
 
 
 def _headings(table: pd.DataFrame) -> dict[str, str]:
-    return {str(name): _WORDS.get(str(name), label(str(name))) for name in table}
+    names = [str(name) for name in table]
+    return {name: say(_WORDS[name]) if name in _WORDS else label(name) for name in names}
 
 
 def stand_rows(found: CountComparison) -> Piece:
@@ -55,18 +58,23 @@ def stand_rows(found: CountComparison) -> Piece:
     rows = []
     for name, mean in found.means.to_dict("index").items():
         plants = [numbers.number(mean[end], 0) for end in ("estimate", "low", "high")]
-        row = {"treatment": str(name), "plants_m2": f"{plants[0]} ({plants[1]} to {plants[2]})"}
+        counted = say("{plants} ({low} to {high})", plants=plants[0], low=plants[1], high=plants[2])
+        row = {"treatment": str(name), "plants_m2": counted}
         if name in ratios:
             own = ratios[name]
             row["against"] = _change(own["estimate"])
-            row["interval"] = f"{_change(own['low'])} to {_change(own['high'])}"
+            row["interval"] = numbers.between(_change(own["low"]), _change(own["high"]))
             row["p"] = numbers.p_text(float(own["p"]))
         rows.append(row)
     table = pd.DataFrame(rows)
     return house_table(
         "stands",
         table,
-        caption=f"Plants/m², from {found.counts} counts in {found.strips} strips",
+        caption=say(
+            "Plants/m², from {counts} counts in {strips} strips",
+            counts=found.counts,
+            strips=found.strips,
+        ),
         headings=_headings(table),
         decimals={},
         right=("plants_m2", "against", "interval", "p"),
@@ -75,7 +83,7 @@ def stand_rows(found: CountComparison) -> Piece:
 
 def _change(ratio: float) -> str:
     text = numbers.number(100 * (ratio - 1), 0)
-    return f"+{text}%" if ratio > 1 and text != "0" else f"{text}%"
+    return f"{'+' if ratio > 1 and text != '0' else ''}{text}{figures('%')}"
 
 
 def places_rows(wanted: ComparisonCounts) -> Piece:
@@ -89,7 +97,7 @@ def places_rows(wanted: ComparisonCounts) -> Piece:
     return house_table(
         "places",
         wanted.table,
-        caption=f"What counting shows, with {wanted.pairs} pairs of strips",
+        caption=say("What counting shows, with {pairs} pairs of strips", pairs=wanted.pairs),
         headings=_headings(wanted.table),
         decimals={"counts_a_strip": 0, "detectable_pct": 0},
     )
@@ -108,22 +116,22 @@ def harmful_rows(risk: FrostRisk) -> Piece:
         return Piece("")
     table = pd.DataFrame(
         {
-            "date": [f"{day.day} {day:%B}" for day in told["date"]],
+            "date": [plain_day(day) for day in told["date"]],
             "logger": told["logger"],
             "minimum_c": told["minimum_c"],
             "stage_name": [
-                f"{name} ({numbers.number(code, 0)})" if name else "not known"
+                f"{say(name)} ({numbers.number(code, 0)})" if name else say("not known")
                 for name, code in zip(told["stage_name"], told["stage"], strict=True)
             ],
             "threshold_c": told["sure_below_c"].replace(-float("inf"), float("nan")),
             "hours_sure": told["hours_sure"],
-            "verdict": told["verdict"],
+            "verdict": told["verdict"].map(say),
         }
     )
     return house_table(
         "harmful-nights",
         table,
-        caption="Nights to follow up",
+        caption=say("Nights to follow up"),
         headings=_headings(table),
         decimals={"minimum_c": 1, "threshold_c": 1, "hours_sure": 1},
     )
@@ -143,10 +151,10 @@ def sterility_rows(strips: pd.DataFrame) -> Piece:
     return house_table(
         "sterility",
         table,
-        caption="Sterile florets by strip",
+        caption=say("Sterile florets by strip"),
         headings=_headings(table),
         decimals={"heads": 0, "florets": 0, "sterile_pct": 1, "loss_pct": 1},
-        note="The yield lost is at most this: grains that are left may grow larger.",
+        note=say("The yield lost is at most this: grains that are left may grow larger."),
     )
 
 
@@ -160,7 +168,7 @@ def score_rows(found: ScoreComparison) -> Piece:
     """
     rows = [
         {
-            "date": f"{row['date'].day} {row['date']:%B}",
+            "date": plain_day(row["date"]),
             "treatment": row["treatment"],
             "difference": numbers.signed_t_ha(row["difference"], 1),
             "interval": ""
@@ -169,7 +177,7 @@ def score_rows(found: ScoreComparison) -> Piece:
             "blocks": f"{row['higher']} / {row['lower']} / {row['equal']}",
             "p": numbers.p_text(float(row["p"])),
             "p_logit": numbers.p_text(float(row["p_logit"])),
-            "method": row["method"],
+            "method": say(row["method"]),
         }
         for row in found.rows.to_dict("records")
     ]
@@ -179,8 +187,8 @@ def score_rows(found: ScoreComparison) -> Piece:
     return house_table(
         f"score-{len(rows)}",
         table,
-        caption=f"{found.score}: difference from {found.against}",
-        headings=_headings(table) | {"date": "Day"},
+        caption=say("{score}: difference from {against}", score=found.score, against=found.against),
+        headings=_headings(table) | {"date": say("Day")},
         decimals={},
         right=tuple(name for name in _RIGHT if name in table),
     )

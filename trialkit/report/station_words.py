@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from trialkit.language import marked, say, say_counted
 from trialkit.report.numbers import listed, number, opened
 
 if TYPE_CHECKING:
     from pandas import DataFrame
 
-DRESSING, PLANTS, SCORES, FROST = "Dressing", "Plants", "Scores", "Frost"
-NOTHING = "The folder holds no record of dressing, plant counts, scores or frost."
-BY_HAND = (
+DRESSING, PLANTS = marked("Dressing"), marked("Plants")
+SCORES, FROST = marked("Scores"), marked("Frost")
+NOTHING = marked("The folder holds no record of dressing, plant counts, scores or frost.")
+BY_HAND = marked(
     "The layout does not say how the treatments were allotted. If they were not drawn at random, "
     "what differed along the field may stand in the gain."
 )
@@ -29,11 +31,26 @@ def laid_out(counts: dict[str, int], blocks: int, *, seed_kg_ha: float | None) -
     seed_kg_ha
         Seed sown, kg/ha; None where it is not known.
     """
-    each = listed([f"{count} of {name}" for name, count in counts.items()])
-    strips = f"{sum(counts.values())} strips" if sum(counts.values()) != 1 else "One strip"
-    groups = f"{blocks} blocks" if blocks != 1 else "one block"
-    rate = "" if seed_kg_ha is None else f" Sown at {number(seed_kg_ha, 0)} kg/ha."
-    return f"{strips} in {groups}: {each}.{rate}"
+    strips = sum(counts.values())
+    each = listed([say("{count} of {name}", count=n, name=name) for name, n in counts.items()])
+    if blocks == 1:
+        told = say_counted(
+            "One strip in one block: {each}.",
+            "{count} strips in one block: {each}.",
+            strips,
+            each=each,
+        )
+    else:
+        told = say_counted(
+            "One strip in {blocks} blocks: {each}.",
+            "{count} strips in {blocks} blocks: {each}.",
+            strips,
+            blocks=blocks,
+            each=each,
+        )
+    if seed_kg_ha is None:
+        return told
+    return f"{told} {say('Sown at {rate} kg/ha.', rate=number(seed_kg_ha, 0))}"
 
 
 def could_see(difference_t_ha: float) -> str:
@@ -44,9 +61,10 @@ def could_see(difference_t_ha: float) -> str:
     difference_t_ha
         Shown in four trials of five, t/ha.
     """
-    return (
+    return say(
         "Going by how much its strips differed, a trial like this one shows a true difference of "
-        f"{number(difference_t_ha, 2)} t/ha in four seasons of five; a smaller one it often misses."
+        "{difference} t/ha in four seasons of five; a smaller one it often misses.",
+        difference=number(difference_t_ha, 2),
     )
 
 
@@ -60,12 +78,34 @@ def mixed(batches: DataFrame) -> list[str]:
     """
     sentences = []
     for name, own in batches.groupby("treatment", sort=False):
-        mixes = "one mix" if len(own) == 1 else f"{len(own)} mixes"
         days = listed([str(day) for day in dict.fromkeys(own["date"].astype(str)) if day])
         seed, litres = own["seed_t"].sum(), own["litres"].sum()
-        on_seed = f" on {number(seed, 2)} t of seed" if seed > 0 else ""
-        wet = f", {number(litres / seed, 1)} l a tonne" if seed > 0 and litres > 0 else ""
-        sentences.append(f"{opened(str(name))}: {mixes}, {days}{on_seed}{wet}.")
+        given = {"treatment": opened(str(name)), "days": days}
+        if not seed > 0:
+            told = say_counted(
+                "{treatment}: one mix, {days}.",
+                "{treatment}: {count} mixes, {days}.",
+                len(own),
+                **given,
+            )
+        elif not litres > 0:
+            told = say_counted(
+                "{treatment}: one mix, {days} on {seed} t of seed.",
+                "{treatment}: {count} mixes, {days} on {seed} t of seed.",
+                len(own),
+                **given,
+                seed=number(seed, 2),
+            )
+        else:
+            told = say_counted(
+                "{treatment}: one mix, {days} on {seed} t of seed, {rate} l a tonne.",
+                "{treatment}: {count} mixes, {days} on {seed} t of seed, {rate} l a tonne.",
+                len(own),
+                **given,
+                seed=number(seed, 2),
+                rate=number(litres / seed, 1),
+            )
+        sentences.append(told)
     return sentences
 
 
@@ -79,5 +119,7 @@ def came_up(seeds_m2: float, shares: dict[str, float]) -> str:
     shares
         Share that came up by treatment, %.
     """
-    each = listed([f"{number(share, 0)}% of {name}" for name, share in shares.items()])
-    return f"Of {number(seeds_m2, 0)} seeds/m² came up: {each}."
+    each = listed(
+        [say("{share}% of {name}", share=number(n, 0), name=name) for name, n in shares.items()]
+    )
+    return say("Of {seeds} seeds/m² came up: {each}.", seeds=number(seeds_m2, 0), each=each)

@@ -8,24 +8,18 @@ from __future__ import annotations
 import math
 import warnings
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import fields
 from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from trialkit.errors import ModelError, TrialkitWarning
+from trialkit.errors import ModelError, MoneyError, TrialkitWarning
 from trialkit.harvest.strips import listed_strips
 from trialkit.language import marked
-from trialkit.models import (
-    Finding,
-    MixedFit,
-    diagnose,
-    fit_mixed,
-    leave_one_out,
-    strip_residuals,
-)
-from trialkit.money import Farm, Outlook, Payoff, look_ahead, payoff
+from trialkit.models import MixedFit, fit_mixed
+from trialkit.money import Farm, Outlook, Payoff, check_cost, look_ahead, payoff
 from trialkit.result import Comparison, WhatNext
+from trialkit.selling import Selling, selling_of
 
 if TYPE_CHECKING:
     from pandas import DataFrame
@@ -39,28 +33,6 @@ WITHOUT_BLOCKS = marked("strip means, no blocks, least squares")
 FARM_KEYS = ("area_ha", "seasons", "labour_per_h")
 #: Size of a strip where it is not known, ha: common practice, no source.
 _STRIP_HA = 1.0
-
-#: Degrees of freedom that it takes to judge one strip by the others.
-_FEWEST_DF = 2
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Scrutiny:
-    """What to look at before the main analysis is believed.
-
-    Parameters
-    ----------
-    findings
-        What stands out among strips and along the passes, or that nothing does.
-    residuals
-        What is left of each strip beside its treatment and block, t/ha: see `strip_residuals`.
-    without_one
-        The answer without each strip in turn: `treatment left_out gain_t_ha chance_paid verdict`.
-    """
-
-    findings: tuple[Finding, ...]
-    residuals: DataFrame
-    without_one: DataFrame
 
 
 def strips_for_model(strips: DataFrame, config: TrialConfig) -> DataFrame:
@@ -212,21 +184,64 @@ def fit_strips(strips: DataFrame, config: TrialConfig) -> MixedFit:
     return fit_mixed("yield_t_ha ~ block + treatment", data, confidence=confidence)
 
 
-def compare(fit: MixedFit, config: TrialConfig) -> tuple[Comparison, ...]:
-    """Return each treatment's gain over the control, and what it is worth."""
+def check_costs(fit: MixedFit, config: TrialConfig) -> None:
+    """Refuse a cost a hectare that must be one a tonne of seed, or a slip of the point.
+
+    Parameters
+    ----------
+    fit
+        The main model.
+    config
+        What `trial.toml` says.
+
+    Raises
+    ------
+    MoneyError
+        If no gain could cover a cost.
+    """
+    mean_t_ha = float(fit.means("treatment")["estimate"][config.control])
+    if mean_t_ha <= 0:  # a failed crop says nothing about a cost
+        return
+    for treatment in config.treatments:
+        try:
+            check_cost(
+                config.cost_sheet(treatment.name).spent_per_ha,
+                price_per_t=config.money.price_per_t,
+                mean_yield_t_ha=mean_t_ha,
+                seed_kg_ha=None if config.sowing is None else config.sowing.rate_kg_ha,
+            )
+        except MoneyError as error:
+            raise MoneyError(f"trial.toml, the treatment '{treatment.name}': {error}") from None
+
+
+def compare(
+    fit: MixedFit, config: TrialConfig, selling: Selling | None = None
+) -> tuple[Comparison, ...]:
+    """Return each treatment's gain over the control, and what it is worth.
+
+    Parameters
+    ----------
+    fit
+        What `fit_strips` returned.
+    config
+        What `trial.toml` says.
+    selling
+        What the grain is sold for; at the price of `trial.toml` if not given.
+    """
+    sold = selling or selling_of(None, config)
     gains = fit.differences("treatment", against=config.control)
     others = [treatment.name for treatment in config.treatments if not treatment.control]
     method = MAIN_METHOD if "block" in fit.formula else WITHOUT_BLOCKS
     return tuple(
-        _comparison(treatment, gain, config, method)
+        _comparison(treatment, gain, config, method, sold)
         for treatment, (_, gain) in zip(others, gains.iterrows(), strict=True)
     )
 
 
 def _comparison(
-    treatment: str, gain: pd.Series[float], config: TrialConfig, method: str
+    treatment: str, gain: pd.Series[float], config: TrialConfig, method: str, selling: Selling
 ) -> Comparison:
-    paid = _paid(treatment, gain, config)
+    paid = paid_by(treatment, gain, config, selling)
     return Comparison(
         treatment=treatment,
         control=config.control,
@@ -246,15 +261,33 @@ def _comparison(
     )
 
 
-def _paid(treatment: str, gain: pd.Series[float], config: TrialConfig) -> Payoff:
-    money, analysis = config.money, config.analysis
+def paid_by(
+    treatment: str, gain: pd.Series[float], config: TrialConfig, selling: Selling
+) -> Payoff:
+    """Return what a gain is worth.
+
+    Parameters
+    ----------
+    treatment
+        Its name.
+    gain
+        `estimate std_error df` of its gain over the control, t/ha.
+    config
+        What `trial.toml` says.
+    selling
+        What the grain is sold for.
+    """
+    analysis = config.analysis
+    cost_per_ha, saved_per_ha = config.extra_cost(treatment)
     return payoff(
         gain["estimate"],
         gain["std_error"],
         gain["df"],
-        price_per_t=money.price_per_t,
-        cost_per_ha=config.cost_per_ha(treatment) - config.cost_per_ha(config.control),
-        price_range=money.price_range,
+        price_per_t=selling.price_per_t,
+        cost_per_ha=cost_per_ha,
+        price_range=selling.price_range,
+        saved_per_ha=saved_per_ha,
+        price_gain=selling.price_gains.get(treatment),
         confidence=analysis.confidence,
         paid_at=analysis.paid_at,
         did_not_pay_at=analysis.did_not_pay_at,
@@ -262,7 +295,10 @@ def _paid(treatment: str, gain: pd.Series[float], config: TrialConfig) -> Payoff
 
 
 def outlooks(
-    comparisons: Sequence[Comparison], strips: DataFrame, config: TrialConfig
+    comparisons: Sequence[Comparison],
+    strips: DataFrame,
+    config: TrialConfig,
+    selling: Selling | None = None,
 ) -> tuple[Outlook, ...]:
     """Look ahead from each gain: what next, the risk, at which prices and costs it pays.
 
@@ -274,15 +310,20 @@ def outlooks(
         The strip yields it rests on.
     config
         What `trial.toml` says; without area, seasons and cost of labour there is no next step.
+    selling
+        What the grain is sold for; at the price of `trial.toml` if not given.
     """
     money, analysis = config.money, config.analysis
+    sold = selling or selling_of(None, config)
+    costs = {c.treatment: config.extra_cost(c.treatment) for c in comparisons}
     used = strips.dropna(subset="yield_t_ha")
     size = used["area_ha"].mean() if "area_ha" in used else math.nan
     return tuple(
         look_ahead(
             c.treatment, c.gain_t_ha, c.std_error_t_ha, c.df,
-            price_per_t=money.price_per_t, price_range=money.price_range,
-            cost_per_ha=config.cost_per_ha(c.treatment) - config.cost_per_ha(c.control),
+            price_per_t=sold.price_per_t, price_range=sold.price_range,
+            cost_per_ha=costs[c.treatment][0], saved_per_ha=costs[c.treatment][1],
+            price_gain=sold.price_gains.get(c.treatment),
             pairs=_pairs(used, c.treatment, c.control, blocks=c.method == MAIN_METHOD),
             strip_ha=size if size > 0 else _STRIP_HA,
             farm=farm_of(config),
@@ -323,58 +364,3 @@ def _pairs(strips: DataFrame, treatment: str, control: str, *, blocks: bool) -> 
         treated, plain = ((part["treatment"] == name).sum() for name in (treatment, control))
         told += 2 * treated * plain / max(treated + plain, 1)
     return max(round(told), 2)
-
-
-def scrutinise(
-    fit: MixedFit, strips: DataFrame, log: DataFrame | None, config: TrialConfig
-) -> Scrutiny | None:
-    """Look at what the main analysis leaves over, and at how far it hangs on single strips.
-
-    Parameters
-    ----------
-    fit
-        What `fit_strips` returned.
-    strips
-        The strip yields it was given.
-    log
-        Every record, with `kept`; None where only scales were used.
-    config
-        What `trial.toml` says.
-
-    Returns
-    -------
-    Scrutiny, or None
-        None where so few strips are left that none can be judged by the others.
-    """
-    data = strips_for_model(strips, config)
-    if float(fit.differences("treatment", config.control)["df"].min()) < _FEWEST_DF:
-        return None
-    block = "block" if "block" in fit.formula else None
-    records = None if log is None else log[log["kept"]]
-    findings = diagnose(
-        fit,
-        data,
-        "treatment",
-        block,
-        "strip",
-        against=config.control,
-        records=records,
-        pass_id="pass_id",  # noqa: S106  a column, not a password
-        distance="distance_m",
-        unit="t/ha",
-    )
-    # How far the gain hangs on one strip is told with the verdict, in `without_one`.
-    findings = tuple(finding for finding in findings if finding.name != "one strip decides")
-    left = strip_residuals(data, "yield_t_ha", "treatment", block, "strip")
-    return Scrutiny(findings, left, _without_one(fit, data, config))
-
-
-def _without_one(fit: MixedFit, data: DataFrame, config: TrialConfig) -> DataFrame:
-    """Return gain and verdict without each strip in turn."""
-    rows = []
-    again = leave_one_out(fit, data, "treatment", "strip", against=config.control)
-    for treatment, gain in again.iterrows():
-        paid = _paid(str(treatment), gain, config)
-        rows.append((treatment, gain["left_out"], gain["estimate"], paid.chance_paid, paid.verdict))
-    names = ["treatment", "left_out", "gain_t_ha", "chance_paid", "verdict"]
-    return pd.DataFrame(rows, columns=names)

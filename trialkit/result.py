@@ -79,6 +79,75 @@ class WhatNext:
 
 
 @dataclass(frozen=True, slots=True)
+class QualityMean:
+    """One measure of a treatment's grain, by the main model.
+
+    `df` is None where every strip measured the same; the difference from the control is None for
+    the control itself and where there is none to tell.
+    """
+
+    treatment: str
+    measure: str
+    strips: int
+    mean: float
+    std_error: float
+    df: float | None = None
+    difference: float | None = None
+    difference_low: float | None = None
+    difference_high: float | None = None
+    p_value: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class GradeChance:
+    """The chance that a treatment's grain makes a grade, and what a tonne of it leaves."""
+
+    treatment: str
+    grade: str
+    price_per_t: float
+    chance: float
+
+
+@dataclass(frozen=True, slots=True)
+class GrainQuality:
+    """Quality of the grain by treatment, and what it fetches.
+
+    Without chances all grain is taken to fetch one price; then the yield of the control, which is
+    sold at the price of its grade, is None.
+    """
+
+    means: tuple[QualityMean, ...]
+    chances: tuple[GradeChance, ...]
+    control_yield_t_ha: float | None
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Ranked:
+    """One of several treatments, side by side in money; the control has no chance to have paid."""
+
+    treatment: str
+    gain_t_ha: float
+    net_per_ha: float
+    chance_paid: float | None
+    chance_best: float
+    expected_loss_per_ha: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class BestOf:
+    """Which of several treatments looks best, how sure that is, and what knowing is worth.
+
+    Money is per hectare and season; None where it is not known.
+    """
+
+    best: str
+    chance_best: float
+    value_of_knowing_per_ha: float | None
+    treatments: tuple[Ranked, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class InputFile:
     """A file the answer rests on, relative to the trial folder, with its SHA-256."""
 
@@ -106,7 +175,13 @@ class Summary:
     versions: dict[str, str] = field(default_factory=dict)
     seed: int = 0
     what_next: tuple[WhatNext, ...] = ()
+    grain_quality: GrainQuality | None = None
+    ranking: BestOf | None = None
 
     def to_json(self) -> str:
-        """Return the summary as JSON text, keys in the contracted order."""
-        return json.dumps(asdict(self), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+        """Return the summary as JSON text, keys in the contracted order, those for nothing out."""
+        content = asdict(self)
+        for key in ("grain_quality", "ranking"):
+            if content[key] is None:
+                del content[key]
+        return json.dumps(content, indent=2, ensure_ascii=False, allow_nan=False) + "\n"

@@ -8,9 +8,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from trialkit.answer import Scrutiny, compare, fit_strips, outlooks, scrutinise, what_next
+from trialkit.answer import check_costs, compare, fit_strips, outlooks, what_next
 from trialkit.cross_checks import by_other_yields, by_records, by_shuffling, disagreements
 from trialkit.errors import LogError, LogWarning, noted
+from trialkit.grain_quality import grain_quality
 from trialkit.harvest import (
     assign_strips,
     by_machine,
@@ -28,7 +29,11 @@ from trialkit.harvest import (
     weigh_strips,
 )
 from trialkit.result import CrossCheck, Summary
+from trialkit.scrutiny import Scrutiny, odd_strips, scrutinise
+from trialkit.season_counts import record_counts, strip_counts
+from trialkit.selling import Selling, selling_of
 from trialkit.sensitivity import Sensitivity, by_screening
+from trialkit.several_treatments import best_of, ranked
 from trialkit.shown import as_line, as_table
 from trialkit.trial.folder import Trial
 from trialkit.trial.kept_layout import read_allocation
@@ -42,6 +47,7 @@ if TYPE_CHECKING:
 
     from trialkit.harvest import Delay, PassEnds
     from trialkit.models import MixedFit
+    from trialkit.money import Ranking
     from trialkit.trial.config import TrialConfig
 
 #: Steps of the main job, in order, as a progress bar shows them.
@@ -117,6 +123,10 @@ class Result:
         What to look at before it is believed; None where there are too few strips for that.
     sensitivity
         The gain under other screenings; None where the strip yields do not come from a log.
+    selling
+        What the grain was taken to be sold for.
+    ranking
+        The treatments side by side in money; None where there is only one.
     """
 
     __repr__ = as_line
@@ -129,6 +139,8 @@ class Result:
     fit: MixedFit
     scrutiny: Scrutiny | None
     sensitivity: Sensitivity | None = None
+    selling: Selling | None = None
+    ranking: Ranking | None = None
 
     def to_json(self) -> str:
         """Return the summary as JSON text: `results/result.json`."""
@@ -172,19 +184,23 @@ def analyse(trial: Trial, *, progress: Progress | None = None) -> Result:
     tell(STEPS[4])
     with noted() as notes:
         fit = fit_strips(harvested.strips, trial.config)
-        comparisons = compare(fit, trial.config)
+        check_costs(fit, trial.config)
+        quality = grain_quality(trial.quality, harvested.strips, fit, trial.config)
+        selling = selling_of(quality, trial.config)
+        comparisons = compare(fit, trial.config, selling)
+        ranking = ranked(fit, comparisons, trial.config, selling)
         tell(STEPS[5])
         checks = tuple(_cross_checks(harvested, trial))
-        scrutiny = scrutinise(fit, harvested.strips, harvested.log, trial.config)
-    otherwise = _under_other_screenings(harvested, trial)
+        scrutiny = scrutinise(fit, harvested.strips, harvested.log, trial.config, selling)
+    otherwise = _under_other_screenings(harvested, trial, selling)
     summary = Summary(
         trial=trial.config.trial.name,
         season=trial.config.trial.season,
         crop=trial.config.trial.crop,
         currency=trial.config.money.currency,
         comparisons=comparisons,
-        strips=_strip_counts(harvested.strips) | not_as_planned(trial),
-        records=_record_counts(harvested),
+        strips=strip_counts(harvested.strips) | not_as_planned(trial),
+        records=record_counts(harvested.log, harvested.screening),
         cross_checks=checks,
         warnings=(
             *(() if otherwise is None else otherwise.hangs),
@@ -192,22 +208,29 @@ def analyse(trial: Trial, *, progress: Progress | None = None) -> Result:
             *(check.sentence() for check in trial.checks),
             *harvested.warnings,
             *dict.fromkeys(notes),
+            *(() if quality is None else quality.notes),
             *disagreements(comparisons, checks),
-            *_odd_strips(scrutiny),
+            *odd_strips(scrutiny),
         ),
         inputs=tuple(input_files(trial)),
         versions=software(),
         seed=trial.config.analysis.seed,
-        what_next=what_next(outlooks(comparisons, harvested.strips, trial.config)),
+        what_next=what_next(outlooks(comparisons, harvested.strips, trial.config, selling)),
+        grain_quality=quality,
+        ranking=best_of(ranking),
     )
     field = trial.config, trial.boundary, trial.layout
-    return Result(summary, *field, harvested, fit, scrutiny, otherwise)
+    return Result(summary, *field, harvested, fit, scrutiny, otherwise, selling, ranking)
 
 
-def _under_other_screenings(harvested: Harvested, trial: Trial) -> Sensitivity | None:
+def _under_other_screenings(
+    harvested: Harvested, trial: Trial, selling: Selling
+) -> Sensitivity | None:
     if harvested.source != "monitor" or harvested.log is None:
         return None
-    return by_screening(harvested.log, trial.layout, trial.config, boundary=trial.boundary)
+    return by_screening(
+        harvested.log, trial.layout, trial.config, boundary=trial.boundary, selling=selling
+    )
 
 
 def harvest_season(trial: Trial, *, progress: Progress | None = None) -> Harvested:
@@ -340,29 +363,6 @@ def _cross_checks(harvested: Harvested, trial: Trial) -> Iterator[CrossCheck]:
             yield from by_other_yields("scales", harvested.scales, config)
     elif harvested.log is not None:
         yield from by_other_yields("monitor", strip_table(harvested.log), config)
-
-
-def _odd_strips(scrutiny: Scrutiny | None) -> Iterator[str]:
-    """Name a strip that chance does not explain: its cause is in the field book, or nowhere."""
-    for finding in () if scrutiny is None else scrutiny.findings:
-        if finding.name == "odd strip" and not finding.ok:
-            yield finding.sentence
-
-
-def _strip_counts(strips: DataFrame) -> dict[str, object]:
-    used = strips.dropna(subset="yield_t_ha")
-    counts = used["treatment"].astype(str).value_counts(sort=False)
-    return {"n": len(used), "by_treatment": {name: int(n) for name, n in counts.items()}}
-
-
-def _record_counts(harvested: Harvested) -> dict[str, object]:
-    if harvested.log is None or harvested.screening is None:
-        return {"read": 0, "kept": 0, "reasons": {}}
-    account = harvested.screening
-    left_out = zip(account["reason"], account["records"], strict=True)
-    reasons = {str(reason): int(records) for reason, records in left_out}
-    kept = int(harvested.log["kept"].sum())
-    return {"read": len(harvested.log), "kept": kept, "reasons": reasons}
 
 
 def write_results(trial: Trial, result: Result) -> list[Path]:

@@ -34,6 +34,7 @@ if TYPE_CHECKING:
 
     from trialkit.harvest import Screening
     from trialkit.result import Comparison
+    from trialkit.selling import Selling
     from trialkit.trial.config import TrialConfig
 
 #: Levels that have to agree: without any screening nobody would believe an answer anyway.
@@ -65,6 +66,7 @@ def by_screening(
     config: TrialConfig,
     *,
     boundary: GeoDataFrame | None = None,
+    selling: Selling | None = None,
 ) -> Sensitivity:
     """Answer the trial's question under no, light, declared and hard screening.
 
@@ -79,6 +81,8 @@ def by_screening(
         What `trial.toml` says.
     boundary
         The field.
+    selling
+        What the grain is sold for; at the price of `trial.toml` if not given.
     """
     bare = log.drop(columns=["kept", "reason", "strip", "block", "treatment"], errors="ignore")
     rows: list[tuple[object, ...]] = []
@@ -90,7 +94,7 @@ def by_screening(
         for level in screening_levels(config.harvest.screening, 0, 0):
             kept = inside & _kept(level, log, bare, config, boundary)
             left_out = 100.0 * (1.0 - kept.sum() / max(1, inside.sum()))
-            rows += _rows(level, placed.assign(kept=kept), left_out, layout, config)
+            rows += _rows(level, placed.assign(kept=kept), left_out, layout, config, selling)
     names = ["level", "treatment", "share_pct", "gain_t_ha", "low_t_ha", "high_t_ha"]
     table = pd.DataFrame(rows, columns=[*names, "chance_paid", "verdict"])
     return Sensitivity(table, tuple(_hanging(table)))
@@ -122,12 +126,17 @@ def _kept(
 
 
 def _rows(
-    level: str, log: DataFrame, left_out: float, layout: GeoDataFrame, config: TrialConfig
+    level: str,
+    log: DataFrame,
+    left_out: float,
+    layout: GeoDataFrame,
+    config: TrialConfig,
+    selling: Selling | None,
 ) -> Iterator[tuple[object, ...]]:
     """Return one row a treatment: the main analysis on the strip means of the records kept."""
     found: tuple[Comparison, ...] = ()
     try:
-        found = compare(fit_strips(strip_table(log, layout), config), config)
+        found = compare(fit_strips(strip_table(log, layout), config), config, selling)
     except ModelError:
         others = [treatment.name for treatment in config.treatments if not treatment.control]
         for name in others:

@@ -55,7 +55,8 @@ def test_every_fault_is_listed_at_once(toml):
         "trial.toml, [money] price_per_t: It is missing. Add it.",
         "trial.toml, [money] price_per_tonne: There is no such key. Did you mean 'price_per_t'? "
         "Known here: currency, price_per_t, price_range, area_ha, seasons, labour_per_h, "
-        "lose_more_than.",
+        "lose_more_than, machine_per_h, water_per_kl, pass_per_ha, freight_per_t, levy_per_t, "
+        "levy_pct, harvest_per_t, grades.",
     ]
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -10,7 +11,6 @@ from pydantic import (
     BeforeValidator,
     Field,
     ValidationError,
-    ValidationInfo,
     field_validator,
     model_validator,
 )
@@ -19,12 +19,32 @@ from trialkit.checks import Check
 from trialkit.columns import LOG_COLUMNS
 from trialkit.design.wishes import EDGE_M, LEAST_LENGTH_M
 from trialkit.harvest.settings import Screening
+from trialkit.money import CostSheet, extra_cost
 from trialkit.sowing.mix_job import MixJob
-from trialkit.trial.config_faults import FILE, Table, faults_of, suggestion, toml_hint
+from trialkit.trial.config_costs import cost_faults, products_per_t_seed, sheet_of
+from trialkit.trial.config_faults import (
+    FILE,
+    Fault,
+    FaultsError,
+    Table,
+    faults_of,
+    suggestion,
+    toml_hint,
+)
+from trialkit.trial.config_money import Money
 from trialkit.trial.config_scouting import Scouting
 from trialkit.trial.config_sowing import Dressing, Sowing, Treatment, told
 
-__all__ = ["FILE", "Dressing", "Sowing", "Treatment", "TrialConfig", "read_config", "suggestion"]
+__all__ = [
+    "FILE",
+    "Dressing",
+    "Money",
+    "Sowing",
+    "Treatment",
+    "TrialConfig",
+    "read_config",
+    "suggestion",
+]
 
 
 class About(Table):
@@ -157,33 +177,6 @@ class Analysis(Table):
     did_not_pay_at: float = Field(0.1, gt=0, lt=0.5)
 
 
-class Money(Table):
-    """`[money]`: the price of the grain, the currency of everything, and what the farm would do."""
-
-    currency: str = Field(pattern=r"^[A-Z]{3}$")
-    price_per_t: float = Field(gt=0)
-    price_range: tuple[float, float] | None = None
-    area_ha: float | None = Field(None, gt=0, le=1e6)
-    seasons: int | None = Field(None, ge=1, le=50)
-    labour_per_h: float | None = Field(None, ge=0, le=1e4)
-    lose_more_than: float = Field(0.0, ge=0, le=1e6)
-
-    @field_validator("price_range")
-    @classmethod
-    def _range_holds_price(
-        cls, price_range: tuple[float, float] | None, info: ValidationInfo
-    ) -> tuple[float, float] | None:
-        price = info.data.get("price_per_t")
-        if price_range is not None and price is not None:
-            low, high = price_range
-            if not 0 < low <= price <= high:
-                raise ValueError(
-                    f"[{low:g}, {high:g}] must be the low and the high price, both above zero, "
-                    f"with price_per_t ({price:g}) between them"
-                )
-        return price_range
-
-
 class TrialConfig(Table):
     """Everything `trial.toml` says."""
 
@@ -216,16 +209,13 @@ class TrialConfig(Table):
         return treatments
 
     @model_validator(mode="after")
-    def _seed_rate_where_needed(self) -> TrialConfig:
-        if self.sowing is None and any(t.cost_per_t_seed is not None for t in self.treatments):
-            raise ValueError(
-                "a cost_per_t_seed needs the seed rate: add [sowing] with seed_kg_ha, "
-                "or give cost_per_ha instead"
-            )
+    def _holds_together(self) -> TrialConfig:
+        found = [*self._recipe_faults(), *cost_faults(self), *self._name_faults()]
+        if found:
+            raise FaultsError(found)
         return self
 
-    @model_validator(mode="after")
-    def _recipes_fit(self) -> TrialConfig:
+    def _recipe_faults(self) -> Iterator[Fault]:
         rate_l_t = self.dressing.rate_l_t
         rate = None if self.sowing is None else self.sowing.rate_kg_ha
         for treatment in self.treatments:
@@ -233,85 +223,47 @@ class TrialConfig(Table):
                 try:
                     told(MixJob, 1, tuple(treatment.recipe), rate_l_t, 1, seed_kg_ha=rate)
                 except ValueError as fault:
-                    raise ValueError(f"the mix of '{treatment.name}': {fault}") from None
-        return self
+                    yield (), f"The mix of '{treatment.name}': {fault}.", ""
 
-    @model_validator(mode="after")
-    def _costs_known(self) -> TrialConfig:
-        for treatment in self.treatments:
-            if not treatment.products or self._cost_given(treatment) is not None:
-                continue
-            if self.cost_from_products(treatment.name) is None:
-                silent = [p.name for p in treatment.recipe if p.cost_per_unit() is None]
-                lacking = f"no price of {', '.join(silent)}" if silent else "no seed rate"
-                raise ValueError(
-                    f"'{treatment.name}' has no cost, and it does not follow from its products: "
-                    f"there is {lacking}. "
-                    + ("Give each a price" if silent else "Add [sowing] with seed_kg_ha")
-                    + ", or give cost_per_ha"
-                )
-        return self
-
-    @model_validator(mode="after")
-    def _names_are_treatments(self) -> TrialConfig:
+    def _name_faults(self) -> Iterator[Fault]:
         known = [treatment.name for treatment in self.treatments]
         for name, treatment in self.as_sown.names.items():
             if treatment not in (*known, ""):
-                raise ValueError(
+                yield (
+                    (),
                     f"[as_sown.names] gives '{name}' the treatment '{treatment}', and there is "
-                    f"none of that name.{suggestion(treatment, known)} It has {', '.join(known)}; "
-                    'or give "" for what is no part of the trial'
+                    f"none of that name.{suggestion(treatment, known)}",
+                    f'It has {", ".join(known)}; or give "" for what is no part of the trial.',
                 )
-        return self
-
-    @model_validator(mode="after")
-    def _control_is_cheapest(self) -> TrialConfig:
-        least = self.cost_per_ha(self.control)
-        for treatment in self.treatments:
-            cost = self.cost_per_ha(treatment.name)
-            if cost < least:
-                raise ValueError(
-                    f"'{treatment.name}' costs {cost:g} a hectare and the control "
-                    f"'{self.control}' {least:g}. A treatment is judged by what it costs on top "
-                    "of the control: give the control the lower cost"
-                )
-        return self
 
     @property
     def control(self) -> str:
         """Name of the untreated control."""
         return next(treatment.name for treatment in self.treatments if treatment.control)
 
+    def cost_sheet(self, treatment: str) -> CostSheet:
+        """Return what a treatment costs a hectare, item by item."""
+        return sheet_of(self, self.treatment(treatment))
+
     def cost_per_ha(self, treatment: str) -> float:
-        """Return what a treatment costs a hectare, in the trial's currency."""
-        entry = self.treatment(treatment)
-        given = self._cost_given(entry)
-        return (self.cost_from_products(treatment) or 0.0) if given is None else given
+        """Return what a treatment costs a hectare less what it saves, in the trial's currency."""
+        return self.cost_sheet(treatment).per_ha
+
+    def extra_cost(self, treatment: str) -> tuple[float, float]:
+        """Return what a treatment costs and what it saves on top of the control, a hectare."""
+        return extra_cost(self.cost_sheet(treatment), self.cost_sheet(self.control))
 
     def cost_from_products(self, treatment: str) -> float | None:
         """Return what a treatment's products and the work cost a hectare; None if not known."""
         entry = self.treatment(treatment)
-        if self.sowing is None or not entry.products:
+        per_t = products_per_t_seed(self, entry)
+        if per_t is None or self.sowing is None:
             return None
-        rate = self.sowing.rate_kg_ha
-        costs = [
-            None if (price := product.cost_per_unit()) is None else price * product.per_tonne(rate)
-            for product in entry.recipe
-        ]
-        known = [cost for cost in costs if cost is not None]
-        if len(known) < len(costs):
-            return None
-        return (sum(known) + (self.dressing.work_per_t_seed or 0.0)) * rate / 1000
+        return per_t * (self.sowing.rate_kg_ha + entry.extra_seed_kg_ha) / 1000
 
     def treatment(self, name: str) -> Treatment:
         """Return what is said of a treatment."""
         return next(entry for entry in self.treatments if entry.name == name)
-
-    def _cost_given(self, treatment: Treatment) -> float | None:
-        """Return the cost a hectare as `trial.toml` gives it; None if it does not."""
-        if treatment.cost_per_t_seed is not None and self.sowing is not None:
-            return treatment.cost_per_t_seed * self.sowing.rate_kg_ha / 1000
-        return treatment.cost_per_ha
 
 
 def read_config(path: Path) -> tuple[TrialConfig | None, list[Check]]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 from pydantic import BaseModel, ConfigDict, ValidationError
@@ -18,6 +18,24 @@ class Table(BaseModel):
     """A table of `trial.toml`: frozen, and unknown keys are faults."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", str_strip_whitespace=True)
+
+
+#: Where in the file a fault is, by key; what is wrong; and the way out.
+Fault = tuple[tuple[int | str, ...], str, str]
+
+
+class FaultsError(ValueError):
+    """Several faults of one table at once.
+
+    Parameters
+    ----------
+    faults
+        Each with its place in the file, what is wrong and the way out.
+    """
+
+    def __init__(self, faults: Sequence[Fault]) -> None:
+        super().__init__(" ".join(f"{found} {remedy}".strip() for _, found, remedy in faults))
+        self.faults = tuple(faults)
 
 
 def suggestion(name: str, known: tuple[str, ...] | list[str]) -> str:
@@ -67,6 +85,9 @@ def faults_of(error: ValidationError, model: type[BaseModel]) -> Iterator[Check]
             yield Check(FILE, place, "It is missing.", "Add it.")
         elif given == "":
             yield Check(FILE, place, "It is still blank.", "Fill it in.")
+        elif kind == "value_error" and isinstance(detail["ctx"]["error"], FaultsError):
+            for where, found, remedy in detail["ctx"]["error"].faults:
+                yield Check(FILE, _place(where), found, remedy)
         elif kind == "value_error":
             text = str(detail["ctx"]["error"])
             yield Check(FILE, place, f"{text[0].upper()}{text[1:]}.")
@@ -94,7 +115,11 @@ _WANTED = {
 }
 
 #: Tables that a file holds several of, by the key that leads to them.
-_LISTED = {"treatments": "[[treatments]]", "products": "[[treatments.products]]"}
+_LISTED = {
+    "treatments": "[[treatments]]",
+    "products": "[[treatments.products]]",
+    "grades": "[[money.grades]]",
+}
 
 
 def _wanted(detail: ErrorDetails) -> str:
@@ -109,6 +134,8 @@ def _place(location: tuple[int | str, ...]) -> str:
     last = location[-1] if location else ""
     if location and location[0] == "treatments":
         return _place_in_list(location)
+    if location[:2] == ("money", "grades"):
+        return _place_in_list(location[1:])
     tables = [str(part) for part in location[:-1] if isinstance(part, str)]
     if not tables:
         return f"[{last}]" if last else ""
@@ -116,7 +143,7 @@ def _place(location: tuple[int | str, ...]) -> str:
 
 
 def _place_in_list(location: tuple[int | str, ...]) -> str:
-    """Return a place below `[[treatments]]`: which of them, which of its products, which key."""
+    """Return a place in a list of tables: which of them, which of its products, which key."""
     words: list[str] = []
     for part in location:
         if isinstance(part, int):
@@ -130,10 +157,15 @@ def _place_in_list(location: tuple[int | str, ...]) -> str:
 
 def _keys_at(model: Any, location: tuple[int | str, ...]) -> list[str]:
     for part in location:
-        field = model.model_fields.get(str(part))
+        field = _fields_of(model).get(str(part))
         if field is None:  # a number in a list, or a name that the user chose
             continue
         arguments = [field.annotation, *getattr(field.annotation, "__args__", ())]
         tables = [a for a in arguments if isinstance(a, type) and issubclass(a, BaseModel)]
         model = tables[0] if tables else model
-    return list(model.model_fields)
+    return list(_fields_of(model))
+
+
+def _fields_of(model: Any) -> dict[str, Any]:
+    """Return the fields of a table by the keys that the file has for them."""
+    return {field.alias or name: field for name, field in model.model_fields.items()}

@@ -172,6 +172,15 @@ class Treatment(Table):
     description: str = ""
     cost_per_ha: float | None = Field(None, ge=0)
     cost_per_t_seed: float | None = Field(None, ge=0)
+    freight_per_t_seed: float = Field(0.0, ge=0, le=1e5)
+    labour_h_per_t_seed: float = Field(0.0, ge=0, le=100)
+    labour_h_per_ha: float = Field(0.0, ge=0, le=100)
+    machine_h_per_t_seed: float = Field(0.0, ge=0, le=100)
+    machine_h_per_ha: float = Field(0.0, ge=0, le=100)
+    water_l_per_t_seed: float = Field(0.0, ge=0, le=1e4)
+    extra_passes: float = Field(0.0, ge=0, le=20)
+    extra_seed_kg_ha: float = Field(0.0, ge=0, le=1000)
+    saved_per_ha: float = Field(0.0, ge=0, le=1e5)
     seed_t: Annotated[float | None, _job("seed_t")] = None
     mixing_order: tuple[str, ...] | None = None
     products: tuple[ProductTable, ...] = ()

@@ -1,0 +1,72 @@
+"""What the grain is sold for: the price of the control's, and what each treatment's fetches more.
+
+Without grades all grain fetches the price of `trial.toml`. With grades and measured quality the
+control's grain fetches what its grades are expected to, and the range of prices goes along with it
+in proportion.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from trialkit.money import PriceGain
+
+if TYPE_CHECKING:
+    from trialkit.result import GrainQuality
+    from trialkit.trial.config import TrialConfig
+
+
+@dataclass(frozen=True, slots=True)
+class Selling:
+    """Prices that every sum of money rests on.
+
+    Parameters
+    ----------
+    price_per_t, price_range
+        What a tonne of the control's grain leaves in the hand, and the lowest and the highest of
+        it or None, money per tonne.
+    price_gains
+        What the grain of each treatment fetches more through its grade; empty without grades.
+    """
+
+    price_per_t: float
+    price_range: tuple[float, float] | None
+    price_gains: Mapping[str, PriceGain] = field(default_factory=dict)
+
+    def price_of(self, treatment: str) -> float:
+        """Return what a tonne of a treatment's grain is expected to leave, money per tonne."""
+        gain = self.price_gains.get(treatment)
+        return self.price_per_t + (0.0 if gain is None else gain.per_t)
+
+
+def selling_of(quality: GrainQuality | None, config: TrialConfig) -> Selling:
+    """Return the prices of a trial's grain.
+
+    Parameters
+    ----------
+    quality
+        What was measured, as `results/result.json` holds it; None where nothing was.
+    config
+        What `trial.toml` says.
+    """
+    money = config.money
+    plain = Selling(money.price_per_t, money.price_range)
+    if quality is None or quality.control_yield_t_ha is None or not quality.chances:
+        return plain
+    prices: dict[str, list[tuple[float, float]]] = {}
+    for one in quality.chances:
+        prices.setdefault(one.treatment, []).append((one.price_per_t, one.chance))
+    control = prices.pop(config.control)
+    expected = sum(price * chance for price, chance in control)
+    share = expected / money.price_per_t
+    span = money.price_range
+    return Selling(
+        expected,
+        None if span is None else (span[0] * share, span[1] * share),
+        {
+            name: PriceGain.by_steps(own, control, quality.control_yield_t_ha)
+            for name, own in prices.items()
+        },
+    )

@@ -225,7 +225,8 @@ def all_at_once(alone: DataFrame, together: DataFrame, *, control: str, confiden
         if _apart_from_zero(alone.loc[name]) and not _apart_from_zero(together.loc[name])
     ]
     if not lost:
-        return f"{first} {say('Here they change no answer.')}"
+        alike = say("Here they change no answer.")
+        return f"{first} {alike}"
     unsure = say_counted(
         "By itself {treatments} differs from {control} beyond chance; with all taken together that "
         "is not so sure.",

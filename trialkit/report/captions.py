@@ -174,18 +174,21 @@ def residuals_caption(residuals: DataFrame) -> str:
     )
     if "block" not in residuals or residuals.groupby("block").size().max() != 2:
         return caption
-    return f"{caption} {say('In a block of two, one strip is the mirror of the other.')}"
+    mirrored = say("In a block of two, one strip is the mirror of the other.")
+    return f"{caption} {mirrored}"
 
 
 def residuals_picture(residuals: DataFrame) -> str:
     """Describe the plot of what is left over of each strip."""
     left = residuals["residual"]
+    above = f"{left.idxmax()} {signed_t_ha(left.max())} t/ha"
+    below = f"{left.idxmin()} {signed_t_ha(left.min())} t/ha"
     return say(
         "What treatment and block leave over of {count} strips. Most above: {above}; most below: "
         "{below}.",
         count=len(left),
-        above=f"{left.idxmax()} {signed_t_ha(left.max())} t/ha",
-        below=f"{left.idxmin()} {signed_t_ha(left.min())} t/ha",
+        above=above,
+        below=below,
     )
 
 

@@ -100,7 +100,8 @@ def _caption(moved: bool) -> str:
     named = say("North is up. Named are the strips that differ from the plan.")
     if not moved:
         return named
-    return f"{named} {say('Dashed: where strips that were sown elsewhere had been planned.')}"
+    dashed = say("Dashed: where strips that were sown elsewhere had been planned.")
+    return f"{named} {dashed}"
 
 
 def _alt(differences: Sequence[Difference]) -> str:

@@ -344,7 +344,8 @@ def prices(
         grain = say(
             "Grain at {price} {currency}/t ({span}).", price=central, currency=currency, span=span
         )
-    return f"{grain} {say('Extra cost: {costs}.', costs=listed(each))}"
+    extra = say("Extra cost: {costs}.", costs=listed(each))
+    return f"{grain} {extra}"
 
 
 # What was left out ----------------------------------------------------------------------------
@@ -362,7 +363,8 @@ def left_out(read: int, kept: int, *, weighed: bool = False) -> str:
     """
     scales = say("The strip yields come from scale weights.")
     if read == 0:
-        return f"{scales} {say('No yield-monitor records were used.')}"
+        none = say("No yield-monitor records were used.")
+        return f"{scales} {none}"
     if weighed:
         log = say("The harvest log is a cross-check only: {log}", log=left_out(read, kept))
         return f"{scales} {log}"

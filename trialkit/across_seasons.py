@@ -17,13 +17,19 @@ from trialkit.language import marked, say, say_counted
 from trialkit.models import Pooled, leave_one_study_out, pool
 from trialkit.money import NextStep, Payoff, TrialCost, next_step, payoff
 from trialkit.report import money_words, season_words
+from trialkit.report.numbers import listed
 from trialkit.result import Comparison
 from trialkit.season_answers import Progress, SeasonAnswer, season_answers
+from trialkit.selling import selling_of
 from trialkit.shown import as_line, as_table
 
 _GAIN_AND_ERROR = ("gain_t_ha", "std_error_t_ha")
 FROST_ROWS = (marked("with frost"), marked("without frost"), marked("difference"))
 
+_BY_GRADE = marked(
+    "The grain was sold by grade in {seasons}. Net money of a season counts it; whether the mean "
+    "gain pays is judged by the yield alone."
+)
 #: Seasons below which leaving one out leaves nothing to pool.
 _FEWEST_TO_LEAVE_OUT = 3
 
@@ -228,7 +234,7 @@ def _net(
     if len({answer.summary.currency for answer in answers}) > 1:
         return None
     errors = [
-        one.std_error_t_ha * answer.config.money.price_per_t
+        selling_of(answer.summary.grain_quality, answer.config).net_error(one)
         for answer, one in zip(answers, comparisons, strict=True)
     ]
     nets = [one.net_per_ha for one in comparisons]
@@ -238,15 +244,16 @@ def _net(
 def _pays(
     gain: float, error: float, df: float, answer: SeasonAnswer, comparison: Comparison
 ) -> Payoff:
-    """Judge a gain at the price and cost of a season."""
+    """Judge a gain at the price and cost of a season, whatever its grade was."""
     config = answer.config
+    cost_per_ha, saved_per_ha = config.extra_cost(comparison.treatment)
     return payoff(
         gain,
         error,
         df,
         price_per_t=config.money.price_per_t,
-        cost_per_ha=config.cost_per_ha(comparison.treatment)
-        - config.cost_per_ha(comparison.control),
+        cost_per_ha=cost_per_ha,
+        saved_per_ha=saved_per_ha,
         price_range=config.money.price_range,
         confidence=config.analysis.confidence,
         paid_at=config.analysis.paid_at,
@@ -262,6 +269,7 @@ def _step(
     farm = farm_of(last)
     if farm is None:
         return None, ""
+    cost_per_ha, saved_per_ha = last.extra_cost(comparison.treatment)
     pair_variances = [
         one.std_error_t_ha**2 * min(answer.summary.strips["by_treatment"].values())
         for answer, one in zip(answers, comparisons, strict=True)
@@ -273,8 +281,8 @@ def _step(
             gain.df,
             price_per_t=last.money.price_per_t,
             price_range=last.money.price_range,
-            cost_per_ha=last.cost_per_ha(comparison.treatment)
-            - last.cost_per_ha(comparison.control),
+            cost_per_ha=cost_per_ha,
+            saved_per_ha=saved_per_ha,
             area_ha=farm.area_ha,
             seasons=farm.seasons,
             trial=TrialCost(labour_per_h=farm.labour_per_h),
@@ -291,17 +299,12 @@ def _so_far(
     answers: Sequence[SeasonAnswer], comparisons: Sequence[Comparison], confidence: float
 ) -> pd.DataFrame:
     first = comparisons[0]
+    own = (first.gain_t_ha, first.std_error_t_ha, first.df)
+    judged = _pays(*own, answers[0], first) if answers[0].by_grade else first
     rows: list[tuple[object, ...]] = [
-        (
-            answers[0].label,
-            1,
-            first.gain_t_ha,
-            first.low_t_ha,
-            first.high_t_ha,
-            first.chance_paid,
-            first.verdict,
-        )
-    ]
+        (answers[0].label, 1, first.gain_t_ha, first.low_t_ha, first.high_t_ha,
+         judged.chance_paid, judged.verdict)
+    ]  # fmt: skip
     for number in range(2, len(answers) + 1):
         those = comparisons[:number]
         found = pool(
@@ -367,6 +370,8 @@ def _notes(answers: Sequence[SeasonAnswer]) -> list[str]:
                 "money."
             )
         )
+    if graded := [answer.label for answer in answers if answer.by_grade]:
+        notes.append(say(_BY_GRADE, seasons=listed(graded)))
     described: dict[str, set[str]] = {}
     for answer in answers:
         for treatment in answer.config.treatments:

@@ -47,6 +47,12 @@ class SeasonAnswer:
         about = self.config.trial
         return f"{about.season} {about.paddock or about.name}".strip()
 
+    @property
+    def by_grade(self) -> bool:
+        """Whether its grain was sold by grade."""
+        quality = self.summary.grain_quality
+        return quality is not None and bool(quality.chances)
+
 
 def season_answers(folders: Sequence[str | Path], tell: Progress) -> tuple[SeasonAnswer, ...]:
     """Return the answer of each folder, in order of season.

@@ -7,6 +7,7 @@ in proportion.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
@@ -14,7 +15,7 @@ from typing import TYPE_CHECKING
 from trialkit.money import PriceGain
 
 if TYPE_CHECKING:
-    from trialkit.result import GrainQuality
+    from trialkit.result import Comparison, GrainQuality
     from trialkit.trial.config import TrialConfig
 
 
@@ -39,6 +40,19 @@ class Selling:
         """Return what a tonne of a treatment's grain is expected to leave, money per tonne."""
         gain = self.price_gains.get(treatment)
         return self.price_per_t + (0.0 if gain is None else gain.per_t)
+
+    def net_error(self, comparison: Comparison) -> float:
+        """Return the standard error of net money at the central price, money per hectare.
+
+        Parameters
+        ----------
+        comparison
+            A treatment against the control.
+        """
+        gain = self.price_gains.get(comparison.treatment)
+        of_yield = comparison.std_error_t_ha * self.price_of(comparison.treatment)
+        of_grade = 0.0 if gain is None else gain.std_error * gain.control_yield_t_ha
+        return math.hypot(of_yield, of_grade)
 
 
 def selling_of(quality: GrainQuality | None, config: TrialConfig) -> Selling:

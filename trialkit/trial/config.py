@@ -253,6 +253,11 @@ class TrialConfig(Table):
         """Return what a treatment costs and what it saves on top of the control, a hectare."""
         return extra_cost(self.cost_sheet(treatment), self.cost_sheet(self.control))
 
+    def products_per_ha(self, treatment: str) -> float:
+        """Return what a treatment's products cost a hectare, as given or as they come to."""
+        lines = self.cost_sheet(treatment).lines
+        return float(lines.loc[lines["item"] == "products", "per_ha"].sum())
+
     def cost_from_products(self, treatment: str) -> float | None:
         """Return what a treatment's products and the work cost a hectare; None if not known."""
         entry = self.treatment(treatment)

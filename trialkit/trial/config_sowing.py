@@ -225,6 +225,11 @@ class Treatment(Table):
         return self
 
     @property
+    def hours_given(self) -> bool:
+        """Whether the hours that dressing the seed takes are given."""
+        return bool(self.labour_h_per_t_seed or self.machine_h_per_t_seed)
+
+    @property
     def recipe(self) -> list[Product]:
         """The products, for the station."""
         return [product.product() for product in self.products]

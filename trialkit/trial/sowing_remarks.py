@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from trialkit.checks import Check
+from trialkit.language import say
 from trialkit.sowing.seeding import plants_sown
 from trialkit.sowing.sensible import shown
 from trialkit.trial.config import FILE, TrialConfig
@@ -57,15 +58,24 @@ def missing_keys(config: TrialConfig) -> Iterator[Check]:
         What it says.
     """
     if config.sowing is None:
-        found = "The seed rate is missing."
-        yield Check(FILE, "[sowing]", found, "Give seed_kg_ha, the bare seed sown a hectare.")
+        wanted = say("Give seed_kg_ha, the bare seed sown a hectare.")
+        yield Check(FILE, "[sowing]", say("The seed rate is missing."), wanted)
     if not any(treatment.products for treatment in config.treatments):
         names = ", ".join(f"'{t.name}'" for t in config.treatments if not t.control)
-        found = f"Nothing says what goes on the seed of {names}."
-        yield Check(FILE, "[[treatments.products]]", found, "Add its products below a treatment.")
+        found = say("Nothing says what goes on the seed of {treatments}.", treatments=names)
+        wanted = say("Add its products below a treatment.")
+        yield Check(FILE, "[[treatments.products]]", found, wanted)
     for key, found, wanted in (
-        ("rate_l_t", "The rate of the mix is missing.", "Litres on a tonne of seed, with water."),
-        ("mixer_l", "The mixer is missing.", "Litres it holds as far as it is filled."),
+        (
+            "rate_l_t",
+            say("The rate of the mix is missing."),
+            say("Litres on a tonne of seed, with water."),
+        ),
+        (
+            "mixer_l",
+            say("The mixer is missing."),
+            say("Litres it holds as far as it is filled."),
+        ),
     ):
         if getattr(config.dressing, key) is None:
             yield Check(FILE, f"[dressing] {key}", found, wanted)
@@ -88,28 +98,35 @@ def sowing_remarks(
         Whether there are strips.
     """
     if not laid_out:
-        yield (
+        yield say(
             "There is no layout yet, so hectares and order are not known. Run `trialkit layout "
             "FOLDER` first, then make the sheets again."
         )
     partly = [f"'{one.treatment}'" for one in dressed if not one.whole]
     if partly:
-        yield (
-            f"How much seed of {', '.join(partly)} is dressed is not known, so amounts are for one "
-            "full mix. Lay the strips out, or give seed_t (tonnes to dress) in its [[treatments]]."
+        yield say(
+            "How much seed of {treatments} is dressed is not known, so amounts are for one full "
+            "mix. Lay the strips out, or give seed_t (tonnes to dress) in its [[treatments]].",
+            treatments=", ".join(partly),
         )
     bought = [t.name for t in config.treatments if not t.control and not t.products]
     if dressed and bought:
-        yield f"Nothing is mixed for {', '.join(bought)}: it has no [[treatments.products]]."
+        yield say(
+            "Nothing is mixed for {treatments}: it has no [[treatments.products]].",
+            treatments=", ".join(bought),
+        )
     for one in dressed:
         wanted = None if need is None else need_of(need, one.treatment)
         if wanted is not None and wanted > one.seed_t * (1 + 1e-9):
-            yield (
-                f"'{one.treatment}': {shown(one.seed_t)} t are to be dressed, and its strips take "
-                f"{shown(wanted)} t with reserve and purge. Raise seed_t in its [[treatments]]."
+            yield say(
+                "'{treatment}': {dressed} t are to be dressed, and its strips take {needed} t with "
+                "reserve and purge. Raise seed_t in its [[treatments]].",
+                treatment=one.treatment,
+                dressed=shown(one.seed_t),
+                needed=shown(wanted),
             )
     if dressed and config.dressing.auger_t_h is None:
-        yield (
+        yield say(
             "The auger's flow is not given, so that of the pump is not known: time the auger, and "
             "put auger_t_h (t/h) under [dressing]. The shed's sheet has a table for it."
         )
@@ -144,8 +161,14 @@ def _two_rates(config: TrialConfig) -> Iterator[tuple[str, str]]:
     )
     yield (
         "[sowing]",
-        f"{shown(given)} kg/ha give about {plants:.0f} plants/m², and {needed:.0f} kg/ha would "
-        f"give the {shown(sowing.target_plants_m2 or 0)} wanted. Sown is seed_kg_ha.",
+        say(
+            "{given} kg/ha give about {plants:.0f} plants/m², and {needed:.0f} kg/ha would give "
+            "the {wanted} wanted. Sown is seed_kg_ha.",
+            given=shown(given),
+            plants=plants,
+            needed=needed,
+            wanted=shown(sowing.target_plants_m2 or 0),
+        ),
     )
 
 
@@ -155,17 +178,33 @@ def _two_costs(config: TrialConfig) -> Iterator[tuple[str, str]]:
         products = config.cost_from_products(treatment.name)
         if products is None:
             continue
-        place, money = f"[[treatments]] number {at}", config.money.currency
-        cost = config.cost_per_ha(treatment.name)
+        place = say("[[treatments]] number {number}", number=at)
+        cost = config.products_per_ha(treatment.name)
         if products > cost * 1.01:
             yield (
                 place,
-                f"'{treatment.name}' is said to cost {cost:.2f} {money}/ha, and its products come "
-                f"to {products:.2f}. Correct one; or leave the cost out, and it follows from them.",
+                say(
+                    "'{treatment}' is said to cost {cost:.2f} {currency}/ha, and its products come "
+                    "to {products:.2f}. Correct one; or leave the cost out, and it follows from "
+                    "them.",
+                    treatment=treatment.name,
+                    cost=cost,
+                    currency=config.money.currency,
+                    products=products,
+                ),
             )
-        elif config.dressing.work_per_t_seed is None and cost == products:
+        elif (
+            config.dressing.work_per_t_seed is None
+            and cost == products
+            and not treatment.hours_given
+        ):
             yield (
                 place,
-                f"'{treatment.name}' costs {cost:.2f} {money}/ha by its products, without work and "
-                "machines: give work_per_t_seed under [dressing], 0 if it costs nothing.",
+                say(
+                    "'{treatment}' costs {cost:.2f} {currency}/ha by its products, without work "
+                    "and machines: give work_per_t_seed under [dressing], 0 if it costs nothing.",
+                    treatment=treatment.name,
+                    cost=cost,
+                    currency=config.money.currency,
+                ),
             )

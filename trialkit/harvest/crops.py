@@ -19,17 +19,28 @@ from numpy.typing import NDArray
 from trialkit.errors import LogError, LogWarning
 from trialkit.harvest.column_guess import take_apart
 from trialkit.harvest.readers import ExportedTable
+from trialkit.language import figures, marked, say
 
-#: Words of headings under which a log says what its records are of, and what a message calls it.
+#: Words of headings under which a log says what its records are of, and their kind.
 _KINDS = {
     "crop": "crops", "commodity": "crops", "variety": "varieties", "cultivar": "varieties",
     "hybrid": "varieties", "product": "products", "field": "fields", "paddock": "fields",
     "partfield": "fields",
 }  # fmt: skip
 
-#: What becomes of them together.
-_MIXED = "their yields do not compare"
-_HARM = {"fields": "the grain-flow delay and the ends of passes are found from all of them"}
+#: What a message says of several, of each kind, and what becomes of them together.
+_NAMES_SEVERAL = {
+    "crops": marked("{file}: column '{heading}' names {number} crops."),
+    "varieties": marked("{file}: column '{heading}' names {number} varieties."),
+    "products": marked("{file}: column '{heading}' names {number} products."),
+    "fields": marked("{file}: column '{heading}' names {number} fields."),
+}
+_MIXED = marked("All were read, and their yields do not compare.")
+_HARM = {
+    "fields": marked(
+        "All were read, and the grain-flow delay and the ends of passes are found from all of them."
+    ),
+}
 
 #: Words that may stand beside them.
 _BESIDE = {"name", "id", "code", "number", "no", "nr", "type", "label", "harvested"}
@@ -165,9 +176,17 @@ def _warn_of_several(
     likely = next((n for n in counts if n.casefold() == (crop or "").casefold()), None)
     example = likely or counts.most_common(1)[0][0]
     warnings.warn(
-        f"{file}: column '{heading}' names {len(counts)} {kind}. {_told(counts)} All were read, "
-        f"and {_HARM.get(kind, _MIXED)}. To take one, write under [harvest] in trial.toml: "
-        f'only = {{"{_quoted(heading)}" = "{_quoted(example)}"}}.',
+        " ".join(
+            [
+                say(_NAMES_SEVERAL[kind], file=file, heading=heading, number=len(counts)),
+                _told(counts),
+                say(_HARM.get(kind, _MIXED)),
+                say(
+                    "To take one, write under [harvest] in trial.toml: {line}.",
+                    line=f'only = {{"{_quoted(heading)}" = "{_quoted(example)}"}}',
+                ),
+            ]
+        ),
         LogWarning,
         stacklevel=4,
     )
@@ -176,9 +195,12 @@ def _warn_of_several(
 def _told(counts: Counter[str]) -> str:
     if not counts:
         return ""
-    listed = [f"'{name[:40]}' ({number:,})" for name, number in counts.most_common(_LISTED)]
-    more = f" and {len(counts) - _LISTED} more" if len(counts) > _LISTED else ""
-    return f"Records of {', '.join(listed)}{more}."
+    listed = ", ".join(
+        f"'{name[:40]}' ({figures(f'{number:,}')})" for name, number in counts.most_common(_LISTED)
+    )
+    if len(counts) <= _LISTED:
+        return say("Records of {names}.", names=listed)
+    return say("Records of {names} and {number} more.", names=listed, number=len(counts) - _LISTED)
 
 
 def _quoted(text: str) -> str:

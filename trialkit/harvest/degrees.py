@@ -9,6 +9,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from trialkit.errors import LogError, LogWarning
+from trialkit.language import say
 
 WGS84 = "EPSG:4326"
 
@@ -37,8 +38,13 @@ def on_the_globe(log: pd.DataFrame, file: str) -> pd.DataFrame:
         raise LogError(f"{file}, row {log['row'].iloc[int(off.argmax())]}: {_why_off(log, off)}")
     if off.any():
         warnings.warn(
-            f"{file}: {int(off.sum())} records have a position off the globe, the first in row "
-            f"{log['row'].iloc[int(off.argmax())]}. They count as without position.",
+            say(
+                "{file}: {number} records have a position off the globe, the first in row {row}. "
+                "They count as without position.",
+                file=file,
+                number=int(off.sum()),
+                row=str(log["row"].iloc[int(off.argmax())]),
+            ),
             LogWarning,
             stacklevel=3,
         )

@@ -28,6 +28,7 @@ from trialkit.harvest.ground import (
 )
 from trialkit.harvest.passes import NO_PASS, split_passes
 from trialkit.harvest.shift import later
+from trialkit.language import say
 
 #: Delays looked at, s. Test benches saw 5 to 8 s (Univ. of Kentucky yield-monitor test facility,
 #: table 2); long machines, slow elevators and clocks that disagree need room on both sides.
@@ -125,17 +126,19 @@ def find_delay(log: pd.DataFrame) -> Delay:
     if found.sharp and abs(found.delay_s - declared) <= _APART_S:
         return found
     if found.sharp:
-        note = (
-            f"The machine declares a grain-flow delay of {declared:.1f} s; neighbouring passes "
-            f"agree best at {found.delay_s:.1f} s, which was taken. If you trust the machine more, "
-            "give delay_s under [harvest] in trial.toml."
-        )
+        note = say(
+            "The machine declares a grain-flow delay of {declared:.1f} s; neighbouring passes "
+            "agree best at {found:.1f} s, which was taken. If you trust the machine more, give "
+            "delay_s under [harvest] in trial.toml.",
+            declared=declared, found=found.delay_s,
+        )  # fmt: skip
         warnings.warn(note, LogWarning, stacklevel=2)
         return replace(found, note=note)
-    note = (
-        f"The grain-flow delay of {declared:.1f} s is what the machine declares; the data do not "
+    note = say(
+        "The grain-flow delay of {declared:.1f} s is what the machine declares; the data do not "
         "settle it. If you know it (grain arriving after the front goes into the crop), give "
-        "delay_s under [harvest] in trial.toml."
+        "delay_s under [harvest] in trial.toml.",
+        declared=declared,
     )
     warnings.warn(note, LogWarning, stacklevel=2)
     return Delay(declared, "declared", False, None, found.curve, note)
@@ -183,10 +186,15 @@ def estimate_delay(log: pd.DataFrame, *, delays_s: tuple[float, float] = DELAYS_
         log = split_passes(log)
     clock = seconds(log)
     if clock is None:
-        return _unknown("the log has no times")
+        return _unknown(say("The grain-flow delay cannot be estimated: the log has no times."))
     one, two = opposite_neighbours(log)
     if len(one) < _LEAST_PAIRS:
-        return _unknown("no neighbouring passes run in opposite directions")
+        return _unknown(
+            say(
+                "The grain-flow delay cannot be estimated: no neighbouring passes run in opposite "
+                "directions."
+            )
+        )
     step = max(1.0, usual_interval(clock))
     tried = np.arange(np.ceil(delays_s[0] / step), np.floor(delays_s[1] / step) + 1) * step
     squares, spreads = _disagreements(log, clock, tried, one, two)
@@ -195,7 +203,12 @@ def estimate_delay(log: pd.DataFrame, *, delays_s: tuple[float, float] = DELAYS_
     scale = np.array([[s[group == g].sum() for g in range(_GROUPS)] for s in spreads])
     # Without any one group of passes there must be something left to compare.
     if not (scale.sum(axis=1) > scale.max(axis=1)).all():
-        return _unknown("the yield is the same nearly everywhere, or there is none")
+        return _unknown(
+            say(
+                "The grain-flow delay cannot be estimated: the yield is the same nearly "
+                "everywhere, or there is none."
+            )
+        )
     curve = total.sum(axis=1) / scale.sum(axis=1)
     best = _lowest(tried, curve)
     filled = np.flatnonzero(scale[0] > 0)
@@ -209,10 +222,11 @@ def estimate_delay(log: pd.DataFrame, *, delays_s: tuple[float, float] = DELAYS_
 
 
 def _unknown(why: str) -> Delay:
-    note = (
-        f"The grain-flow delay cannot be estimated: {why}. None was taken out. If the monitor did "
-        "not take it out either, give delay_s under [harvest] in trial.toml."
+    way_out = say(
+        "None was taken out. If the monitor did not take it out either, give delay_s under "
+        "[harvest] in trial.toml."
     )
+    note = f"{why} {way_out}"
     warnings.warn(note, LogWarning, stacklevel=3)
     return Delay(0.0, "none", False, None, _no_curve(), note)
 
@@ -221,15 +235,20 @@ def _judged(best: float, error: float, curve: pd.DataFrame, tried: Floats) -> De
     """Return the estimate, with a warning where the data do not settle it."""
     if not tried[0] < best < tried[-1]:
         return _unknown(
-            f"neighbouring passes agree best at the end of the range looked at ({best:g} s)"
+            say(
+                "The grain-flow delay cannot be estimated: neighbouring passes agree best at the "
+                "end of the range looked at ({best:g} s).",
+                best=best,
+            )
         )
     if error <= _SHARP_S:
         return Delay(best, "estimated", True, error, curve)
-    note = (
-        f"The grain-flow delay is not sharp: {best:.0f} s fits best, give or take {error:.0f} s. "
-        "If you know it (grain arriving after the front goes into the crop), give delay_s under "
-        "[harvest] in trial.toml."
-    )
+    note = say(
+        "The grain-flow delay is not sharp: {best:.0f} s fits best, give or take {error:.0f} s. If "
+        "you know it (grain arriving after the front goes into the crop), give delay_s under "
+        "[harvest] in trial.toml.",
+        best=best, error=error,
+    )  # fmt: skip
     warnings.warn(note, LogWarning, stacklevel=3)
     return Delay(best, "estimated", False, error, curve, note)
 

@@ -9,12 +9,47 @@ import pandas as pd
 
 from trialkit.errors import LogWarning
 from trialkit.harvest.ground import Floats, column
+from trialkit.language import marked, say
 
 #: Columns that say where the header is.
 AHEAD, RIGHT = "header_ahead_m", "header_right_m"
 
 #: Less than this is no move, m: receivers are no better.
 _LEAST_M = 0.01
+
+#: Where the header cuts, by the signs of ahead and right.
+_CUTS: dict[tuple[int, ...], str] = {
+    (1, 0): marked(
+        "The header cuts {along:.2f} m ahead of the antenna, as the task data or trial.toml say."
+    ),
+    (-1, 0): marked(
+        "The header cuts {along:.2f} m behind the antenna, as the task data or trial.toml say."
+    ),
+    (0, 1): marked(
+        "The header cuts {aside:.2f} m to the right of the antenna, as the task data or trial.toml "
+        "say."
+    ),
+    (0, -1): marked(
+        "The header cuts {aside:.2f} m to the left of the antenna, as the task data or trial.toml "
+        "say."
+    ),
+    (1, 1): marked(
+        "The header cuts {along:.2f} m ahead of and {aside:.2f} m to the right of the antenna, as "
+        "the task data or trial.toml say."
+    ),
+    (1, -1): marked(
+        "The header cuts {along:.2f} m ahead of and {aside:.2f} m to the left of the antenna, as "
+        "the task data or trial.toml say."
+    ),
+    (-1, 1): marked(
+        "The header cuts {along:.2f} m behind and {aside:.2f} m to the right of the antenna, as "
+        "the task data or trial.toml say."
+    ),
+    (-1, -1): marked(
+        "The header cuts {along:.2f} m behind and {aside:.2f} m to the left of the antenna, as the "
+        "task data or trial.toml say."
+    ),
+}
 
 
 def header_offset(log: pd.DataFrame) -> tuple[float, float]:
@@ -60,19 +95,11 @@ def is_move(offset: tuple[float, float]) -> bool:
 def warn_of_move(offset: tuple[float, float]) -> None:
     """Say that positions were moved: never silently."""
     ahead, right = offset
-    where = [
-        f"{abs(far):.2f} m {words[far < 0]}"
-        for far, words in (
-            (ahead, ("ahead of", "behind")),
-            (right, ("to the right of", "to the left of")),
-        )
-        if abs(far) >= _LEAST_M
-    ]
-    warnings.warn(
-        f"The header cuts {' and '.join(where)} the antenna, as the task data or trial.toml say. "
+    signs = tuple(int(np.sign(far)) if abs(far) >= _LEAST_M else 0 for far in (ahead, right))
+    where = say(_CUTS[signs], along=abs(ahead), aside=abs(right))
+    what = say(
         "Every record was moved there along its heading. If the positions are the header's "
         "already, write header_ahead_m = 0 and header_right_m = 0 under [harvest] in trial.toml. "
-        "A delay_s that was found without this has it in it: find it anew.",
-        LogWarning,
-        stacklevel=3,
+        "A delay_s that was found without this has it in it: find it anew."
     )
+    warnings.warn(f"{where} {what}", LogWarning, stacklevel=3)

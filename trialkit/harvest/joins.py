@@ -13,6 +13,7 @@ import shapely
 from trialkit.errors import LogError, LogWarning
 from trialkit.harvest.ground import M_DEGREE, Floats
 from trialkit.harvest.metres import has_position
+from trialkit.language import say
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -253,7 +254,12 @@ def _check_met(missing: np.ndarray, name: str, source: str) -> None:
         )
     if missing.mean() > _MOST_MISSING:
         warnings.warn(
-            f"'{name}': {100 * missing.mean():.0f}% of the records get no value from {source}.",
+            say(
+                "'{column}': {missing_pct:.0f}% of the records get no value from {source}.",
+                column=name,
+                missing_pct=100 * missing.mean(),
+                source=source,
+            ),
             LogWarning,
             stacklevel=3,
         )

@@ -29,6 +29,7 @@ from trialkit.harvest.header import AHEAD, RIGHT
 from trialkit.harvest.machines import joined, machines_of, tracks_of
 from trialkit.harvest.readers import ExportedTable, open_export
 from trialkit.harvest.stamps import read_times
+from trialkit.language import say
 from trialkit.units import convert
 
 #: Shortest travel and narrowest cut over which grain can be spread, m: the machine stands or
@@ -300,9 +301,12 @@ def _in_order(log: pd.DataFrame) -> pd.DataFrame:
         return log
     place = int((log["time"].diff() < pd.Timedelta(0)).to_numpy().argmax())
     warnings.warn(
-        f"{log['file'].iloc[place]}, row {log['row'].iloc[place]}: the time falls back. The "
-        "records were put in the order of time. If two machines wrote into one file, export them "
-        "apart.",
+        say(
+            "{file}, row {row}: the time falls back. The records were put in the order of time. If "
+            "two machines wrote into one file, export them apart.",
+            file=str(log["file"].iloc[place]),
+            row=str(log["row"].iloc[place]),
+        ),
         LogWarning,
         stacklevel=3,
     )
@@ -318,8 +322,11 @@ def _with_yield(
     grain = _grain_kg(log, file)
     if "moisture_pct" not in log:
         warnings.warn(
-            f"{file}: there is no column for moisture_pct, so the yield stays as harvested. "
-            "Strips cut at different moistures are then not comparable.",
+            say(
+                "{file}: there is no column for moisture_pct, so the yield stays as harvested. "
+                "Strips cut at different moistures are then not comparable.",
+                file=file,
+            ),
             LogWarning,
             stacklevel=3,
         )

@@ -18,6 +18,7 @@ from trialkit.errors import LogWarning
 from trialkit.harvest.ground import M_DEGREE, Floats, area_ha, seconds
 from trialkit.harvest.metres import has_position
 from trialkit.harvest.passes import JUMP_M_S, NO_PASS
+from trialkit.language import say
 
 #: Overlap of two files that is a clock's fault and no second machine, s.
 _SAME_MACHINE_S = 60.0
@@ -70,8 +71,12 @@ def machines_of(frames: Sequence[pd.DataFrame]) -> list[list[pd.DataFrame]]:
     if len(groups) > 1:
         named = "; ".join(f"{n + 1}: {_files(group)}" for n, group in enumerate(groups))
         warnings.warn(
-            f"{len(groups)} harvesters were at work at one time ({named}). Each gets its own "
-            "grain-flow delay, and their readings are levelled within blocks.",
+            say(
+                "{number} harvesters were at work at one time ({files}). Each gets its own "
+                "grain-flow delay, and their readings are levelled within blocks.",
+                number=len(groups),
+                files=named,
+            ),
             LogWarning,
             stacklevel=3,
         )
@@ -116,8 +121,12 @@ def tracks_of(log: pd.DataFrame) -> list[pd.DataFrame]:
     if sizes.size < 2 or sizes.min() < _BY_TURNS * len(log) / 2 or max(apart) > _BY_TURNS / 10:
         return [log]
     warnings.warn(
-        f"{log['file'].iloc[0]}: {sizes.size} machines wrote into one file by turns, far apart. "
-        "They were told apart by where each can have been. Export them apart to be sure.",
+        say(
+            "{file}: {number} machines wrote into one file by turns, far apart. They were told "
+            "apart by where each can have been. Export them apart to be sure.",
+            file=str(log["file"].iloc[0]),
+            number=sizes.size,
+        ),
         LogWarning,
         stacklevel=3,
     )
@@ -297,12 +306,12 @@ def _spanned(own: Floats, others: Floats) -> bool:
 
 def _warn_of_aliases(words: str) -> None:
     if words == "block":
-        message = (
+        message = say(
             "Each block was cut by one harvester alone, so nobody can say which monitor reads "
             "more. That does no harm: gains are differences inside blocks."
         )
     else:
-        message = (
+        message = say(
             "Harvester and treatment cannot be told apart: inside the blocks each treatment was "
             "cut by its own harvester. A gain found here may be nothing but a difference between "
             "two monitors. Weigh strips or loads and give weights.csv."

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from trialkit.errors import LogError, LogWarning
 from trialkit.harvest.ground import Floats, column
 from trialkit.harvest.passes import split_passes
+from trialkit.language import say
 
 #: Side of the cells that heights are gathered in, m, and the smoothing of their surface, m: above
 #: the width of a harvester, below the size of a hollow.
@@ -69,8 +70,10 @@ def add_relief(log: pd.DataFrame, *, around_m: float = 150.0) -> pd.DataFrame:
     height = column(log, "elevation_m")
     if height is None or not np.isfinite(height).any():
         raise LogError(
-            "The log has no heights (elevation_m), so nothing can be said on low and high ground. "
-            "Name their column under [harvest.columns], or join a map of heights."
+            say(
+                "The log has no heights (elevation_m), so nothing can be said on low and high "
+                "ground. Name their column under [harvest.columns], or join a map of heights."
+            )
         )
     if "x_m" not in log:
         log = split_passes(log)
@@ -86,8 +89,11 @@ def add_relief(log: pd.DataFrame, *, around_m: float = 150.0) -> pd.DataFrame:
     }
     if float(np.nanmax(surface) - np.nanmin(surface)) < _FLAT_M:
         warnings.warn(
-            f"The heights of the log differ by less than {_FLAT_M:g} m over the field, no more "
-            "than a receiver's noise. Do not read hills and hollows into them.",
+            say(
+                "The heights of the log differ by less than {flat:g} m over the field, no more "
+                "than a receiver's noise. Do not read hills and hollows into them.",
+                flat=_FLAT_M,
+            ),
             LogWarning,
             stacklevel=2,
         )
@@ -109,10 +115,12 @@ def _cells(
     shape = (int(up.max()) + 1, int(across.max()) + 1)
     if shape[0] * shape[1] > _MOST_CELLS:
         raise LogError(
-            f"The log reaches over {shape[1] * _CELL_M / 1000:.0f} km by "
-            f"{shape[0] * _CELL_M / 1000:.0f} km, more than one field. Take out the stray "
-            "positions, or export this field alone."
-        )
+            say(
+                "The log reaches over {east:.0f} km by {north:.0f} km, more than one field. Take "
+                "out the stray positions, or export this field alone.",
+                east=shape[1] * _CELL_M / 1000, north=shape[0] * _CELL_M / 1000,
+            )
+        )  # fmt: skip
     cell = up.astype(np.int64) * shape[1] + across.astype(np.int64)
     return cell, np.stack([up - 0.5, across - 0.5]), shape
 

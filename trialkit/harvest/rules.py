@@ -24,6 +24,7 @@ from trialkit.harvest.overlap import fresh_share
 from trialkit.harvest.passes import NO_PASS, Flags, jumped
 from trialkit.harvest.settings import RULE_NAMES, Screening
 from trialkit.harvest.transients import grain_span
+from trialkit.language import say
 
 #: Least share of the width usually cut fresh, below which yields are low throughout.
 _USUAL_FRESH = 0.9
@@ -264,9 +265,13 @@ def _overlap(records: Records, limits: Screening) -> Flags:
     usual = float(np.median(share[working])) if working.any() else 1.0
     if usual < _USUAL_FRESH:
         warnings.warn(
-            f"Passes usually overlap earlier ones: {100 * (1 - usual):.0f}% of the width "
-            f"({records.full_m:g} m) was cut already. Yields are low by about as much, alike in "
-            "all strips. Check harvester_m and the width the monitor records.",
+            say(
+                "Passes usually overlap earlier ones: {cut_pct:.0f}% of the width ({full:g} m) was "
+                "cut already. Yields are low by about as much, alike in all strips. Check "
+                "harvester_m and the width the monitor records.",
+                cut_pct=100 * (1 - usual),
+                full=records.full_m,
+            ),
             LogWarning,
             stacklevel=3,
         )

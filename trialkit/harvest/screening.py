@@ -19,6 +19,7 @@ from trialkit.harvest.passes import NO_PASS, Flags, split_passes
 from trialkit.harvest.rules import RULES, Records
 from trialkit.harvest.settings import FOUND, Screening
 from trialkit.harvest.transients import PassEnds, cutting_crop, find_pass_ends
+from trialkit.language import marked, say
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -34,15 +35,15 @@ _LIMIT_OF = {
     "position jump": "jump_m_s",
     "stopped or too slow": "speed_low_m_s",
     "too fast": "speed_high_m_s",
-    "speed jump": "speed_jump_share and beside_jump_s",
+    "speed jump": marked("speed_jump_share and beside_jump_s"),
     "start of pass": "pass_start_s",
     "end of pass": "pass_end_s",
     "short pass": "least_pass_m",
     "frozen value": "frozen_s",
     "part swath": "swath_least_share",
     "overlap": "swath_least_share",
-    "moisture out of range": "moisture_low_pct and moisture_high_pct",
-    "absurd yield": "yield_low_t_ha and yield_high_t_ha",
+    "moisture out of range": marked("moisture_low_pct and moisture_high_pct"),
+    "absurd yield": marked("yield_low_t_ha and yield_high_t_ha"),
     "global outlier": "outlier_sd",
     "local outlier": "local_outlier_sd",
 }
@@ -141,9 +142,13 @@ def _records(
     recorded = full_width_m(log)
     if recorded and harvester_m and abs(recorded / harvester_m - 1) > _WIDTH_SHARE:
         warnings.warn(
-            f"The log's full cut width is {recorded:.2f} m, but harvester_m is {harvester_m:g} m. "
-            "One of them is wrong, and with it every yield or the part swaths. Check the unit of "
-            "swath_m and harvester_m in trial.toml.",
+            say(
+                "The log's full cut width is {recorded:.2f} m, but harvester_m is {given:g} m. One "
+                "of them is wrong, and with it every yield or the part swaths. Check the unit of "
+                "swath_m and harvester_m in trial.toml.",
+                recorded=recorded,
+                given=harvester_m,
+            ),
             LogWarning,
             stacklevel=3,
         )
@@ -180,9 +185,14 @@ def _warn_of_suspicious(by: NDArray[np.int8], rules: tuple[str, ...]) -> None:
         limit = _LIMIT_OF.get(name)
         if limit and share > _SUSPICIOUS_SHARE:
             warnings.warn(
-                f"{100 * share:.0f}% of the records in passes are left out as '{name}'. That many "
-                f"point to a wrong unit or limit. Check [harvest.units], and {limit} under "
-                "[harvest.screening] in trial.toml.",
+                say(
+                    "{left_out_pct:.0f}% of the records in passes are left out as '{reason}'. That "
+                    "many point to a wrong unit or limit. Check [harvest.units], and {limits} "
+                    "under [harvest.screening] in trial.toml.",
+                    left_out_pct=100 * share,
+                    reason=say(name),
+                    limits=say(limit),
+                ),
                 LogWarning,
                 stacklevel=3,
             )

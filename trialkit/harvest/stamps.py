@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from trialkit.errors import LogError, LogWarning
 from trialkit.harvest.readers.table import ExportedTable
+from trialkit.language import say
 
 #: Ways of writing a day that are not ISO 8601, day first and month first.
 _DAY_FIRST = ("%d/%m/%Y", "%d.%m.%Y", "%d-%m-%Y", "%d/%m/%y", "%d.%m.%y")
@@ -118,8 +119,13 @@ def _dated(
     differ = any(not np.array_equal(readings[best][1], t, equal_nan=True) for _, t in readings)
     if differ and len({str(span) for span in spans}) == 1:
         warnings.warn(
-            f"{table.file}, column '{table.headings[number]}': {sample.iloc[0]} could be day or "
-            "month first; day first was taken. Export times like 2025-11-24 10:30:00 to be sure.",
+            say(
+                "{file}, column '{heading}': {time} could be day or month first; day first was "
+                "taken. Export times like 2025-11-24 10:30:00 to be sure.",
+                file=table.file,
+                heading=table.headings[number],
+                time=str(sample.iloc[0]),
+            ),
             LogWarning,
             stacklevel=6,  # whoever called read_log
         )

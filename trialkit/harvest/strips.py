@@ -14,7 +14,7 @@ from trialkit.errors import LayoutError, LogError, LogWarning
 from trialkit.harvest.ground import Floats, area_ha, column
 from trialkit.harvest.left_out import beside_it
 from trialkit.harvest.metres import has_position, on_grid
-from trialkit.language import marked
+from trialkit.language import marked, say, say_counted
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -210,9 +210,12 @@ def _warn_of_tight_strips(
     tight = names[entered & ~fitting]
     if len(tight):
         warnings.warn(
-            f"No pass lies wholly inside {listed_strips(tight)}: every one straddles the edge, so "
-            "there is no yield from there. Check swath_m and the layout; or, if the harvester is "
-            "wider than the strips, weigh them by themselves.",
+            say(
+                "No pass lies wholly inside {strips}: every one straddles the edge, so there is no "
+                "yield from there. Check swath_m and the layout; or, if the harvester is wider "
+                "than the strips, weigh them by themselves.",
+                strips=listed_strips(tight),
+            ),
             LogWarning,
             stacklevel=3,
         )
@@ -220,7 +223,8 @@ def _warn_of_tight_strips(
 
 def listed_strips(names: pd.Series[str]) -> str:
     """Return strips by name, for a message."""
-    return ("strip " if len(names) == 1 else "strips ") + ", ".join(str(name) for name in names)
+    listed = ", ".join(str(name) for name in names)
+    return say_counted("strip {names}", "strips {names}", len(names), names=listed)
 
 
 def strip_table(log: pd.DataFrame, layout: GeoDataFrame | None = None) -> pd.DataFrame:
@@ -270,7 +274,10 @@ def strip_table(log: pd.DataFrame, layout: GeoDataFrame | None = None) -> pd.Dat
     empty = table.index.to_series()[table["n"] == 0]
     if len(empty):
         warnings.warn(
-            f"No record counts in {listed_strips(empty)}: see the reasons in the harvest log.",
+            say(
+                "No record counts in {strips}: see the reasons in the harvest log.",
+                strips=listed_strips(empty),
+            ),
             LogWarning,
             stacklevel=2,
         )

@@ -13,6 +13,7 @@ from trialkit.errors import LogError, LogWarning, TrialFolderError
 from trialkit.harvest.grain import at_standard_moisture
 from trialkit.harvest.ground import area_ha, column, interval_s
 from trialkit.harvest.strips import STRIP_COLUMNS, trial_strips
+from trialkit.language import say
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -83,7 +84,11 @@ def weigh_strips(
     missing = [str(name) for name in table.index[table["n"] == 0]]
     if missing:
         warnings.warn(
-            f"{FILE}: no weight for {', '.join(missing)}. The analysis goes on without.",
+            say(
+                "{file}: no weight for {strips}. The analysis goes on without.",
+                file=FILE,
+                strips=", ".join(missing),
+            ),
             LogWarning,
             stacklevel=2,
         )
@@ -115,8 +120,11 @@ def _to_standard(
     moisture = column(weights, "moisture_pct")
     if moisture is None or np.isnan(moisture).all():
         warnings.warn(
-            f"{FILE}: no moisture was measured, so the weights stay as harvested. Grain cut at "
-            "different moistures is then not comparable.",
+            say(
+                "{file}: no moisture was measured, so the weights stay as harvested. Grain cut at "
+                "different moistures is then not comparable.",
+                file=FILE,
+            ),
             LogWarning,
             stacklevel=3,
         )
@@ -277,16 +285,21 @@ def _remark(factor: float) -> str:
     low, high = _SOUND_FACTOR
     if low <= factor <= high:
         return ""
-    return f"a factor of {factor:.2f} is absurd: check weight, times and units"
+    return say("a factor of {factor:.2f} is absurd: check weight, times and units", factor=factor)
 
 
 def _warn_of_loads(table: pd.DataFrame, inside: NDArray[np.bool_]) -> None:
     for row in table[table["remark"] != ""].itertuples(index=False):
-        warnings.warn(f"{FILE}, load {row.load}: {row.remark}.", LogWarning, stacklevel=3)
+        said = say("{file}, load {load}: {remark}.", file=FILE, load=row.load, remark=row.remark)
+        warnings.warn(said, LogWarning, stacklevel=3)
     if not inside.all():
         warnings.warn(
-            f"{100 * (1 - inside.mean()):.0f}% of the records lie outside the loads in {FILE}. "
-            "They got the factor of all loads together.",
+            say(
+                "{outside_pct:.0f}% of the records lie outside the loads in {file}. They got the "
+                "factor of all loads together.",
+                outside_pct=100 * (1 - inside.mean()),
+                file=FILE,
+            ),
             LogWarning,
             stacklevel=3,
         )

@@ -26,6 +26,7 @@ from trialkit.harvest.readers.table import ExportedTable
 from trialkit.harvest.readers.task_set import Channel, TaskSet, read_header, read_task_set
 from trialkit.harvest.readers.time_log import TimeLog, decode
 from trialkit.incoming.file_set import FileSet
+from trialkit.language import marked, say, say_counted
 from trialkit.units import convert
 
 Floats = NDArray[np.float64]
@@ -42,9 +43,18 @@ _WANTED = {
 }  # fmt: skip
 #: Unit of a count of the channels whose display is compared, and what a message calls them.
 _UNITS = {
-    _WIDTH: ("mm", "working width"),
-    _WET_TIME: ("mg/s", "grain flow"),
-    _WET_AREA: ("mg/m**2", "yield"),
+    _WIDTH: ("mm", marked("working width")),
+    _WET_TIME: ("mg/s", marked("grain flow")),
+    _WET_AREA: ("mg/m**2", marked("yield")),
+}
+#: What is lost of a damaged log, by whether bytes make no record and whether the last one is cut.
+_DAMAGES = {
+    (True, False): marked("{file} is damaged: {skipped:,} bytes inside it make no record."),
+    (False, True): marked("{file} is damaged: its last record is cut ({cut} bytes)."),
+    (True, True): marked(
+        "{file} is damaged: {skipped:,} bytes inside it make no record and its last record is cut "
+        "({cut} bytes)."
+    ),
 }
 #: Channels and properties that belong to a header.
 _OF_HEADER = (_WIDTH, _WORK, 161, _WIDTH_USUAL, _WIDTH_MOST)
@@ -132,26 +142,29 @@ def _read_logs(files: FileSet, tasks: TaskSet) -> tuple[list[MachineLog], list[s
                 read.append((file, records, header.channels))
         logs += [replace(log, about=about) for log in _beside(read, tasks)]
     if missing:
-        shown = ", ".join(missing[:8]) + (" and others" if len(missing) > 8 else "")
-        many = "1 log" if len(missing) == 1 else f"{len(missing)} logs"
+        shown = ", ".join(missing[:8])
         faults.insert(
             0,
-            f"Not there, though the tasks name them: {many} ({shown}). If they belong to this "
-            "field, copy the whole set from the terminal.",
+            say_counted(
+                "Not there, though the tasks name them: {count} log ({names}). If they belong to "
+                "this field, copy the whole set from the terminal.",
+                "Not there, though the tasks name them: {count} logs ({names}). If they belong to "
+                "this field, copy the whole set from the terminal.",
+                len(missing),
+                names=say("{names} and others", names=shown) if len(missing) > 8 else shown,
+            ),
         )
     return logs, faults
 
 
 def _damage(file: str, records: TimeLog) -> str:
-    lost = []
-    if records.skipped_bytes:
-        lost.append(f"{records.skipped_bytes:,} bytes inside it make no record")
-    if records.cut_bytes:
-        lost.append(f"its last record is cut ({records.cut_bytes} bytes)")
-    return (
-        f"{file} is damaged: {' and '.join(lost)}. {len(records):,} records were read. "
-        "Copy it from the terminal again if you can."
+    lost = _DAMAGES[records.skipped_bytes > 0, records.cut_bytes > 0]
+    rest = say(
+        "{records:,} records were read. Copy it from the terminal again if you can.",
+        records=len(records),
     )
+    damage = say(lost, file=file, skipped=records.skipped_bytes, cut=records.cut_bytes)
+    return f"{damage} {rest}"
 
 
 def _beside(
@@ -268,8 +281,11 @@ def _dry_grain(log: MachineLog, width: Floats | None) -> dict[str, Floats]:
         reference = _constant(log, _REFERENCE_MOISTURE)
     if reference is None:
         warnings.warn(
-            f"{log.file}: the machine wrote dry grain and not at which moisture. It was taken as "
-            "the moisture your grain is sold at; check the setting on the monitor.",
+            say(
+                "{file}: the machine wrote dry grain and not at which moisture. It was taken as "
+                "the moisture your grain is sold at; check the setting on the monitor.",
+                file=log.file,
+            ),
             LogWarning,
             stacklevel=8,
         )
@@ -313,8 +329,13 @@ def _compare_total(log: MachineLog) -> None:
     machine = float(counted[-1] - counted[0])
     if machine > _LEAST_TOTAL_KG and abs(own / machine - 1) > _TOTAL_MISSED:
         warnings.warn(
-            f"{log.file}: the grain flow adds up to {own / 1000:,.1f} t, the machine's own total "
-            f"to {machine / 1000:,.1f} t. Part of the log may be missing.",
+            say(
+                "{file}: the grain flow adds up to {own:,.1f} t, the machine's own total to "
+                "{machine:,.1f} t. Part of the log may be missing.",
+                file=log.file,
+                own=own / 1000,
+                machine=machine / 1000,
+            ),
             LogWarning,
             stacklevel=7,
         )
@@ -336,9 +357,14 @@ def _compare_displays(logs: list[MachineLog]) -> None:
         if typical > 0 and abs(by_display / typical - 1) > _DISPLAY_MISSED:
             said.add(ddi)
             warnings.warn(
-                f"{log.file}: the machine's display shows the {words} {by_display / typical:.3g} "
-                "times as large as its log holds it by the standard. The log was taken. Compare "
-                "it with what you know.",
+                say(
+                    "{file}: the machine's display shows the {channel} {times:.3g} times as large "
+                    "as its log holds it by the standard. The log was taken. Compare it with what "
+                    "you know.",
+                    file=log.file,
+                    channel=say(words),
+                    times=by_display / typical,
+                ),
                 LogWarning,
                 stacklevel=7,
             )

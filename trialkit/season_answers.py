@@ -119,7 +119,8 @@ def _answer(path: Path, tell: Progress) -> SeasonAnswer:
             return SeasonAnswer(path, trial.config, stored.summary, ())
         why = say("There was no answer in the folder.") if stored is None else stored.changes[0]
         tell(f"Working out {path.name or path}")
-        return SeasonAnswer(path, trial.config, _anew(trial), (f"{say('Worked out anew.')} {why}",))
+        note = say("Worked out anew. {why}", why=why)
+        return SeasonAnswer(path, trial.config, _anew(trial), (note,))
     except TrialkitError as error:
         raise type(error)(f"{path}: {error}") from error
 

@@ -142,7 +142,7 @@ def cold_by_height_plot(line: ColdByHeight) -> Picture:
     )  # fmt: skip
     return Picture(
         plot,
-        alt=f"{say('Frost by height.')} {line.sentence}",
+        alt=say("Frost by height. {sentence}", sentence=line.sentence),
         width_in=_WIDTH_IN,
         height_in=2.8,
         caption=line.sentence,

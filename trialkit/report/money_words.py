@@ -129,11 +129,9 @@ def next_step_provisos(step: NextStep) -> tuple[str, ...]:
     step
         From `trialkit.money.next_step`.
     """
-    return (
-        say(FROM_EARLIER if step.prior == "earlier seasons" else NO_PRIOR),
-        say(SEASONS_KNOWN if step.seasons_known else SEASONS_NOT_KNOWN),
-        say(CAUTION),
-    )
+    prior = FROM_EARLIER if step.prior == "earlier seasons" else NO_PRIOR
+    seasons = SEASONS_KNOWN if step.seasons_known else SEASONS_NOT_KNOWN
+    return say(prior), say(seasons), say(CAUTION)
 
 
 def next_step_in_short(step: NextStep, treatment: str, currency: str) -> str:

@@ -55,7 +55,8 @@ def counts_caption(*, crossed: bool) -> str:
     words = say("Large marks are strips, small dots the counts in them.")
     if not crossed:
         return words
-    return f"{words} {say('A cross marks a count far from the others of its strip.')}"
+    cross = say("A cross marks a count far from the others of its strip.")
+    return f"{words} {cross}"
 
 
 def frost_words(frost: FrostNights, risk: FrostRisk | None) -> str:

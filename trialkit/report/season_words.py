@@ -160,4 +160,5 @@ def forest_caption(cut: bool) -> str:
         "Lines are intervals; larger points weigh more. The last line is where the true value of "
         "one more such season may lie."
     )
-    return f"{words} {say('An arrow goes on beyond the picture.')}" if cut else words
+    arrow = say("An arrow goes on beyond the picture.")
+    return f"{words} {arrow}" if cut else words

@@ -50,7 +50,8 @@ def laid_out(counts: dict[str, int], blocks: int, *, seed_kg_ha: float | None) -
         )
     if seed_kg_ha is None:
         return told
-    return f"{told} {say('Sown at {rate} kg/ha.', rate=number(seed_kg_ha, 0))}"
+    sown = say("Sown at {rate} kg/ha.", rate=number(seed_kg_ha, 0))
+    return f"{told} {sown}"
 
 
 def could_see(difference_t_ha: float) -> str:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from trialkit.errors import ScoutingError, noted
+from trialkit.language import marked, say
 from trialkit.position import local_grid
 from trialkit.report.counting_page import counting_page
 from trialkit.report.paper import write_pdf
@@ -42,6 +43,19 @@ _END_M, _EDGE_M, _END_SHARE, _EDGE_SHARE = 20.0, 1.0, 0.1, 0.15
 #: the share of seeds that come up; and the least that strips are taken to differ, since few counts
 #: often make it zero: common practice, no source.
 _PLANTS_M2, _STRIP_CV_PCT, _COMES_UP, _LEAST_CV_PCT = 150.0, 8.0, 0.85, 5.0
+#: Where the plants taken for granted come from.
+_AS_WANTED = marked(
+    "That takes {plants:.0f} plants/m² (as wanted in trial.toml), and strips of one treatment that "
+    "differ by {strips:.0f}% (common practice, no source)."
+)
+_OF_SEEDS = marked(
+    "That takes {plants:.0f} plants/m² ({share:.0%} of the seeds sown), and strips of one "
+    "treatment that differ by {strips:.0f}% (common practice, no source)."
+)
+_USUAL = marked(
+    "That takes {plants:.0f} plants/m² (a usual cereal), and strips of one treatment that differ "
+    "by {strips:.0f}% (common practice, no source)."
+)
 #: Difference between treatments worth seeing, %.
 _DIFFERENCE_PCT = 15.0
 
@@ -169,18 +183,16 @@ def _how_many(
     if known is not None:
         mean_count, theta, own_cv = known
         strip_cv = max(own_cv, _LEAST_CV_PCT)
-        assumed = (
+        assumed = say(
             "That rests on how the counts in counts.csv scatter, and strips of one treatment that "
-            f"differ by {strip_cv:.0f}%."
+            "differ by {strips:.0f}%.",
+            strips=strip_cv,
         )
     else:
-        plants, where = _plants_expected(trial)
+        plants, words = _plants_expected(trial)
         mean_count, theta = plants * row_length_m * (spacing or 0.2), math.inf
         strip_cv = _STRIP_CV_PCT
-        assumed = (
-            f"That takes {plants:.0f} plants/m² ({where}), and strips of one treatment that differ "
-            f"by {_STRIP_CV_PCT:.0f}% (common practice, no source)."
-        )
+        assumed = say(words, plants=plants, strips=_STRIP_CV_PCT, share=_COMES_UP)
     wanted = counts_for_difference(
         _DIFFERENCE_PCT, mean_count=mean_count, strip_cv_pct=strip_cv, pairs=pairs, theta=theta
     )
@@ -204,11 +216,11 @@ def _spread_so_far(trial: Trial) -> tuple[float, float, float] | None:
 def _plants_expected(trial: Trial) -> tuple[float, str]:
     sowing = trial.config.sowing
     if sowing is not None and sowing.target_plants_m2 is not None:
-        return sowing.target_plants_m2, "as wanted in trial.toml"
+        return sowing.target_plants_m2, _AS_WANTED
     if sowing is not None and sowing.seed_weight_g_1000 is not None:
         seeds = seeds_per_m2(sowing.rate_kg_ha, sowing.seed_weight_g_1000)
-        return _COMES_UP * seeds, f"{_COMES_UP:.0%} of the seeds sown"
-    return _PLANTS_M2, "a usual cereal"
+        return _COMES_UP * seeds, _OF_SEEDS
+    return _PLANTS_M2, _USUAL
 
 
 def _to_fill_in(sheet: CountingSheet, row_length_m: float, spacing: float | None) -> pd.DataFrame:
@@ -237,14 +249,22 @@ def _says(
 ) -> list[str]:
     strips = sheet.places["strip"].nunique()
     says = [
-        f"{len(sheet.places) // strips} places in each of {strips} strips, drawn with seed "
-        f"{sheet.seed}; which strips are dressed is left out on purpose.",
+        say(
+            "{places} places in each of {strips} strips, drawn with seed {seed}; which strips are "
+            "dressed is left out on purpose.",
+            places=len(sheet.places) // strips,
+            strips=strips,
+            seed=str(sheet.seed),
+        )
     ]
     if wanted is not None:
         says.append(wanted.sentence)
     if spacing is None:
         says.append(
-            "The distance between rows is not known: give row_spacing_m under [sowing] in "
-            "trial.toml, and the sheet names the row to count."
+            say(
+                "The distance between rows is not known: give row_spacing_m under [sowing] in "
+                "trial.toml, and the sheet names the row to count."
+            )
         )
-    return [*says, f"Fill in {TABLE_FILE} and save it as counts.csv in the trial folder."]
+    fill_in = say("Fill in {file} and save it as counts.csv in the trial folder.", file=TABLE_FILE)
+    return [*says, fill_in]

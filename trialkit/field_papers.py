@@ -15,8 +15,10 @@ from shapely.geometry import shape
 
 from trialkit.checks import Check, faults
 from trialkit.design import TrialPlan, write_guidance
+from trialkit.design.notes import said_again
 from trialkit.design.pegs import peg_out
 from trialkit.errors import LayoutError, TrialFolderError
+from trialkit.language import marked, say
 from trialkit.report.field_card import PACE_M, check_pace, field_card
 from trialkit.report.layout_map import layout_map
 from trialkit.report.paper import write_pdf
@@ -47,11 +49,11 @@ STEPS = (
     "Setting the PDF",
 )
 
-STAYS = (
-    f"There is a layout already; it stays as it is. To lay the strips out anew, move {LAYOUT_FILE} "
-    "away first. The map, the field card and the files for the terminal are written again."
+STAYS = marked(
+    "There is a layout already; it stays as it is. To lay the strips out anew, move {file} away "
+    "first. The map, the field card and the files for the terminal are written again."
 )
-BY_HAND = (
+BY_HAND = marked(
     "The layout does not say how it came about, as one drawn by hand: the map shows no cuts, "
     "the card cannot say how the treatments were allotted, and there are no files for the terminal."
 )
@@ -148,7 +150,9 @@ def make_field_papers(
     # A new layout is read back too: what goes out is what the file says, now and again.
     ground, notes = _read_ground(folder)
     if laid_out is None:
-        says = [STAYS, *_about(ground.layout), *notes, CAUTION]
+        says = [
+            say(STAYS, file=LAYOUT_FILE), *_about(ground.layout), *notes, say(CAUTION),
+        ]  # fmt: skip
     else:
         says = laid_out.sentences()
     written = [] if laid_out is None else [laid_out.written]
@@ -225,8 +229,8 @@ def _read_ground(folder: Path) -> tuple[_Ground, list[str]]:
 
 def _about(layout: TrialPlan | gpd.GeoDataFrame) -> list[str]:
     if not isinstance(layout, TrialPlan):
-        return [BY_HAND]
-    return [how_drawn(layout.allocation), *layout.notes]
+        return [say(BY_HAND)]
+    return [how_drawn(layout.allocation), *map(said_again, layout.notes)]
 
 
 def _zones(folder: Path) -> gpd.GeoDataFrame | None:

@@ -11,9 +11,10 @@ from typing import Any
 import pandas as pd
 
 from trialkit.errors import TrialFolderError
+from trialkit.language import marked, say, say_counted
 from trialkit.report.paper import write_pdf
 from trialkit.report.run_sheets import cab_sheet, shed_sheet
-from trialkit.sowing.sensible import counted, shown
+from trialkit.sowing.sensible import shown
 from trialkit.trial.dressing_record import DressingRecord, read_dressing_record
 from trialkit.trial.folder import RESULTS_FOLDER, check_inside
 from trialkit.trial.sowing_plan import Dressed, SowingPlan, open_sowing
@@ -24,7 +25,7 @@ SHED_FILE, CAB_FILE = "run-sheet-shed.html", "run-sheet-cab.html"
 
 STEPS = ("Working out mixes and seed", "Writing the sheets", "Setting the PDFs")
 
-CAUTION = (
+CAUTION = marked(
     "Labels, safety data sheets, local rules and licensed practice come before these sheets. "
     "Dressed seed is never food or feed."
 )
@@ -56,9 +57,9 @@ class RunSheets:
         return [
             *(_in_short(one) for one in self.sowing.dressed),
             *_order_in_short(self.sowing),
-            *(f"Look out: {line}" for line in self.sowing.warnings),
-            *(f"Note: {line}" for line in (*self.sowing.notes, *notes)),
-            CAUTION,
+            *(say("Look out: {line}", line=line) for line in self.sowing.warnings),
+            *(say("Note: {line}", line=line) for line in (*self.sowing.notes, *notes)),
+            say(CAUTION),
         ]
 
     def as_plain(self) -> dict[str, Any]:
@@ -139,16 +140,27 @@ def make_run_sheets(
 
 def _in_short(one: Dressed) -> str:
     mix = one.mix
-    pump = "" if mix.pump_l_min is None else f" Pump {shown(mix.pump_l_min)} l/min."
-    if not one.whole:
-        return (
-            f"'{one.treatment}': one full mix of {shown(mix.mix_l)} l dresses "
-            f"{1000 * mix.seed_per_mix_t:,.0f} kg of seed.{pump}"
+    if one.whole:
+        said = say_counted(
+            "'{treatment}': {seed:,.0f} kg of seed, {total} l of mix in {count:,} mix of {each} l.",
+            "'{treatment}': {seed:,.0f} kg of seed, {total} l of mix in {count:,} mixes of {each} "
+            "l.",
+            mix.mixes,
+            treatment=one.treatment,
+            seed=1000 * one.seed_t,
+            total=shown(mix.total_l),
+            each=shown(mix.mix_l),
         )
-    return (
-        f"'{one.treatment}': {1000 * one.seed_t:,.0f} kg of seed, {shown(mix.total_l)} l of mix in "
-        f"{counted(mix.mixes, 'mix', 'mixes')} of {shown(mix.mix_l)} l.{pump}"
-    )
+    else:
+        said = say(
+            "'{treatment}': one full mix of {each} l dresses {seed:,.0f} kg of seed.",
+            treatment=one.treatment,
+            each=shown(mix.mix_l),
+            seed=1000 * mix.seed_per_mix_t,
+        )
+    if mix.pump_l_min is None:
+        return said
+    return f"{said} {say('Pump {flow} l/min.', flow=shown(mix.pump_l_min))}"
 
 
 def _order_in_short(sowing: SowingPlan) -> Iterator[str]:
@@ -157,7 +169,9 @@ def _order_in_short(sowing: SowingPlan) -> Iterator[str]:
     steps = sowing.order.steps
     for treatment in sowing.order.starts:
         strips = steps.loc[steps["treatment"] == treatment, "strip"]
-        yield f"'{treatment}' is sown on {', '.join(strips)}."
+        yield say(
+            "'{treatment}' is sown on {strips}.", treatment=treatment, strips=", ".join(strips)
+        )
 
 
 def _mixes(one: Dressed) -> dict[str, Any]:

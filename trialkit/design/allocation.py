@@ -17,11 +17,69 @@ import pandas as pd
 
 from trialkit.design.draws import ENUMERATE_UP_TO, Rules, all_orders, draw_orders, systematic
 from trialkit.errors import LayoutError
+from trialkit.language import figures, marked, say
 from trialkit.shown import as_line, as_table
 
 Draw = Literal["random", "even sides", "same order", "turn about"]
 
+#: The ways of drawing in words.
+DRAWS: dict[Draw, str] = {
+    "random": marked("random"),
+    "even sides": marked("even sides"),
+    "same order": marked("same order"),
+    "turn about": marked("turn about"),
+}
+
 _SYSTEMATIC: tuple[Draw, ...] = ("same order", "turn about")
+
+#: What limited the draw: places in the block, tramlines; without and with numbers of layouts.
+_LIMITED = {
+    (True, False): (
+        marked(
+            "The draw evened out the places in the block, so fewer layouts were possible. The "
+            "randomisation test must draw from those only."
+        ),
+        marked(
+            "The draw evened out the places in the block, so fewer layouts were possible: "
+            "{possible} of {free}. The randomisation test must draw from those only."
+        ),
+    ),
+    (False, True): (
+        marked(
+            "The draw shared out the tramlines, so fewer layouts were possible. The randomisation "
+            "test must draw from those only."
+        ),
+        marked(
+            "The draw shared out the tramlines, so fewer layouts were possible: {possible} of "
+            "{free}. The randomisation test must draw from those only."
+        ),
+    ),
+    (True, True): (
+        marked(
+            "The draw evened out the places in the block and shared out the tramlines, so fewer "
+            "layouts were possible. The randomisation test must draw from those only."
+        ),
+        marked(
+            "The draw evened out the places in the block and shared out the tramlines, so fewer "
+            "layouts were possible: {possible} of {free}. The randomisation test must draw from "
+            "those only."
+        ),
+    ),
+}
+_COSTS: dict[Draw, str] = {
+    "same order": marked(
+        "The order is the same in every block and was not drawn. Where the ground changes steadily "
+        "across the field, the change goes into the gain; the error is a guess; and no "
+        "randomisation test can be made."
+    ),
+    "turn about": marked(
+        "Every other block runs the other way round; nothing was drawn. A steady change across the "
+        "field cancels out over an even number of blocks, other patterns do not; the error is a "
+        "guess; and no randomisation test can be made."
+    ),
+}
+#: All that `Allocation.cost` can say.
+COSTS = (*_COSTS.values(), *(words for both in _LIMITED.values() for words in both))
 
 
 @dataclass(frozen=True, slots=True)
@@ -321,31 +379,13 @@ def _possible(rules: Rules) -> int | None:
 
 
 def _cost(allocation: Allocation) -> str:
-    if allocation.draw == "same order":
-        return (
-            "The order is the same in every block and was not drawn. Where the ground changes "
-            "steadily across the field, the change goes into the gain; the error is a guess; and "
-            "no randomisation test can be made."
-        )
-    if allocation.draw == "turn about":
-        return (
-            "Every other block runs the other way round; nothing was drawn. A steady change "
-            "across the field cancels out over an even number of blocks, other patterns do not; "
-            "the error is a guess; and no randomisation test can be made."
-        )
+    if allocation.draw in _COSTS:
+        return say(_COSTS[allocation.draw])
     if not allocation.restricted:
         return ""
-    means = [
-        words
-        for words, wanted in (
-            ("evened out the places in the block", allocation.draw == "even sides"),
-            ("shared out the tramlines", bool(allocation.tramline)),
-        )
-        if wanted
-    ]
+    limits = (allocation.draw == "even sides", bool(allocation.tramline))
+    uncounted, counted = _LIMITED[limits]
     free, possible = allocation._rules().free_count, allocation.possible
-    counted = "" if possible is None or free > 10**6 else f": {possible:,} of {free:,}"
-    return (
-        f"The draw {' and '.join(means)}, so fewer layouts were possible{counted}. The "
-        "randomisation test must draw from those only."
-    )
+    if possible is None or free > 10**6:
+        return say(uncounted)
+    return say(counted, possible=figures(f"{possible:,}"), free=figures(f"{free:,}"))

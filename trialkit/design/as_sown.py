@@ -16,7 +16,7 @@ from shapely.geometry.base import BaseGeometry
 
 from trialkit.design.strip_parts import polygons_of
 from trialkit.errors import LayoutError
-from trialkit.language import marked
+from trialkit.language import marked, say, say_counted
 from trialkit.position import local_grid
 
 #: Role of ground that belonged to a strip and does not count.
@@ -76,6 +76,31 @@ class LostGround:
     why: str = ""
 
 
+#: How a strip differs: another treatment, a part left out, lies elsewhere.
+_SAID = {
+    (True, False, False): marked("{strip} got {sown} instead of {planned}{note}."),
+    (False, True, False): marked(
+        "{strip} counts without {share:.0%} of its ground ({area:,.0f} m²){note}."
+    ),
+    (False, False, True): marked("{strip} does not lie where planned{note}."),
+    (True, True, False): marked(
+        "{strip} got {sown} instead of {planned} and counts without {share:.0%} of its ground "
+        "({area:,.0f} m²){note}."
+    ),
+    (True, False, True): marked(
+        "{strip} got {sown} instead of {planned} and does not lie where planned{note}."
+    ),
+    (False, True, True): marked(
+        "{strip} counts without {share:.0%} of its ground ({area:,.0f} m²) and does not lie where "
+        "planned{note}."
+    ),
+    (True, True, True): marked(
+        "{strip} got {sown} instead of {planned} and counts without {share:.0%} of its ground "
+        "({area:,.0f} m²) and does not lie where planned{note}."
+    ),
+}
+
+
 @dataclass(frozen=True, slots=True)
 class Difference:
     """How one strip differs from the plan.
@@ -128,15 +153,18 @@ class Difference:
 
     def sentence(self) -> str:
         """Return the difference as one sentence."""
-        part = f"counts without {self.lost_pct:.0f}% of its ground ({self.lost_m2:,.0f} m²)"
-        parts = (
-            ("is left out", self.left_out),
-            (f"got {self.sown} instead of {self.planned}", self.other_treatment),
-            (part, not self.left_out and self.lost_m2 > 0),
-            ("does not lie where planned", self.moved and not self.left_out),
+        note = f" ({self.note})" if self.note else ""
+        if self.left_out:
+            return say("{strip} is left out{note}.", strip=self.strip, note=note)
+        return say(
+            _SAID[self.other_treatment, self.lost_m2 > 0, self.moved],
+            strip=self.strip,
+            sown=self.sown,
+            planned=self.planned,
+            share=self.lost_pct / 100,
+            area=self.lost_m2,
+            note=note,
         )
-        said = " and ".join(words for words, so in parts if so)
-        return f"{self.strip} {said}{f' ({self.note})' if self.note else ''}."
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -326,25 +354,19 @@ def told(differences: Sequence[Difference], strips: int) -> tuple[str, ...]:
     parts = [d for d in differences if not d.left_out and d.lost_m2 > 0]
     moved = [d for d in differences if d.moved and not d.left_out]
     counts = (
-        (f"{len(other)} got another treatment", other),
-        (f"{len(gone)} {_is(gone)} left out", gone),
-        (f"of {len(parts)} a part is left out", parts),
-        (f"{len(moved)} {_lie(moved)} elsewhere", moved),
+        (say("{count} got another treatment", count=len(other)), other),
+        (say_counted("{count} is left out", "{count} are left out", len(gone)), gone),
+        (say("of {count} a part is left out", count=len(parts)), parts),
+        (say_counted("{count} lies elsewhere", "{count} lie elsewhere", len(moved)), moved),
     )
-    said = "; ".join(words for words, which in counts if which)
-    whole = (
-        f"{len(differences)} of {strips} strips were not sown or kept as planned ({said}). The "
-        "gain compares what was sown."
+    whole = say(
+        "{changed} of {strips} strips were not sown or kept as planned ({what}). The gain compares "
+        "what was sown.",
+        changed=len(differences),
+        strips=strips,
+        what="; ".join(words for words, which in counts if which),
     )
     return (whole, *_one_by_one(differences), *_meaning(other, gone, strips))
-
-
-def _is(which: Sequence[Difference]) -> str:
-    return "is" if len(which) == 1 else "are"
-
-
-def _lie(which: Sequence[Difference]) -> str:
-    return "lies" if len(which) == 1 else "lie"
 
 
 def _one_by_one(differences: Sequence[Difference]) -> list[str]:
@@ -361,13 +383,15 @@ def _one_by_one(differences: Sequence[Difference]) -> list[str]:
 
 def _meaning(other: Sequence[Difference], gone: Sequence[Difference], strips: int) -> Iterable[str]:
     if other:
-        yield (
-            f"What {len(other)} of {strips} strips got was not drawn for them. If the mistakes "
-            "hung on the ground or the crop, that is in the gain, and no analysis takes it out; "
-            "the randomisation test goes by the draw and is not misled by it."
+        yield say(
+            "What {other} of {strips} strips got was not drawn for them. If the mistakes hung on "
+            "the ground or the crop, that is in the gain, and no analysis takes it out; the "
+            "randomisation test goes by the draw and is not misled by it.",
+            other=len(other),
+            strips=strips,
         )
     if gone:
-        yield (
+        yield say(
             "Leaving strips out is fair only if they would have been lost with any treatment. A "
             "strip lost because of its treatment is part of the answer: tell it beside the gain."
         )

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from trialkit.design.allocation import Draw
+from trialkit.design.allocation import DRAWS, Draw
 from trialkit.design.layout import TrialPlan, plan_trial
 from trialkit.design.outline import Drawing
 from trialkit.design.redraws import Layout
@@ -18,6 +18,7 @@ from trialkit.design.rehearsal import rehearse
 from trialkit.design.strip_yields import proposed_strips
 from trialkit.design.wishes import Wishes
 from trialkit.errors import DesignError, LayoutError
+from trialkit.language import say
 from trialkit.position import local_grid
 
 
@@ -180,18 +181,22 @@ def compare_layouts(
 
 def _named(plan: TrialPlan) -> str:
     drawn = plan.allocation
-    width = plan.passes_per_strip * plan.wishes.seeder_m
-    name = f"{len(drawn.orders)} blocks, {width:g} m, heading {plan.heading_deg % 180:.0f}°"
-    return name if drawn.draw == "random" else f"{name}, {drawn.draw}"
+    name = say(
+        "{blocks} blocks, {width:g} m, heading {heading:.0f}°",
+        blocks=len(drawn.orders),
+        width=plan.passes_per_strip * plan.wishes.seeder_m,
+        heading=plan.heading_deg % 180,
+    )
+    return name if drawn.draw == "random" else f"{name}, {say(DRAWS[drawn.draw])}"
 
 
 def _wished(blocks: int, passes: int | None, heading: float | None, draw: Draw) -> str:
-    parts = [f"{blocks} blocks"]
+    parts = [say("{blocks} blocks", blocks=blocks)]
     if passes is not None:
-        parts.append(f"{passes} passes a strip")
+        parts.append(say("{passes} passes a strip", passes=passes))
     if heading is not None:
-        parts.append(f"heading {heading:g}°")
-    return ", ".join(parts if draw == "random" else [*parts, draw])
+        parts.append(say("heading {heading:g}°", heading=heading))
+    return ", ".join(parts if draw == "random" else [*parts, say(DRAWS[draw])])
 
 
 def _sizes(strips: gpd.GeoDataFrame) -> dict[str, float]:

@@ -16,7 +16,39 @@ from trialkit.design.replicates import (
     strips_needed,
 )
 from trialkit.errors import DesignError
+from trialkit.language import marked, say
 from trialkit.shown import as_line, as_table
+
+_SEES = {
+    "pairs": marked(
+        "With {replicates} pairs you can see a difference of {difference:.2f} t/ha (with "
+        "{power:.0%} chance)."
+    ),
+    "blocks": marked(
+        "With {replicates} blocks you can see a difference of {difference:.2f} t/ha (with "
+        "{power:.0%} chance)."
+    ),
+}
+_NOT_IN_TIME = {
+    "pairs": marked(
+        "This trial cannot tell: {needed} pairs could; {seasons} seasons of {replicates} pairs "
+        "could not."
+    ),
+    "blocks": marked(
+        "This trial cannot tell: {needed} blocks could; {seasons} seasons of {replicates} blocks "
+        "could not."
+    ),
+}
+_COULD = {
+    "pairs": marked(
+        "This trial cannot tell: {needed} pairs could, or {seasons} seasons of {replicates} pairs, "
+        "if the gain is the same in each."
+    ),
+    "blocks": marked(
+        "This trial cannot tell: {needed} blocks could, or {seasons} seasons of {replicates} "
+        "blocks, if the gain is the same in each."
+    ),
+}
 
 #: Seasons beyond this nobody waits for.
 MOST_SEASONS = 20
@@ -142,10 +174,9 @@ def foresee(
     seasons = next((n for n in range(1, MOST_SEASONS + 1) if chance(n) >= power), None)
     can_tell = seasons == 1
     words = [
-        f"With {replicates} {layout} you can see a difference of {detectable:.2f} t/ha (with "
-        f"{power:.0%} chance).",
+        say(_SEES[layout], replicates=replicates, difference=detectable, power=power),
         _wanted(break_even_t_ha, expected_t_ha, to_see),
-        "This trial can tell." if can_tell else _cannot(replicates, layout, needed, seasons),
+        say("This trial can tell.") if can_tell else _cannot(replicates, layout, needed, seasons),
     ]
     return Foresight(
         replicates=replicates,
@@ -251,23 +282,29 @@ def _to_see(break_even: float, expected: float | None) -> float:
 
 
 def _wanted(break_even: float, expected: float | None, to_see: float) -> str:
-    pays = f"The dressing pays from {break_even:.2f} t/ha"
     if expected is None:
-        return f"{pays}."
+        return say("The dressing pays from {break_even:.2f} t/ha.", break_even=break_even)
     if expected < break_even:
-        return (
-            f"{pays}, and you expect {expected:.2f}: it would not pay even so. To show that, "
-            f"{to_see:.2f} t/ha must be seen."
+        return say(
+            "The dressing pays from {break_even:.2f} t/ha, and you expect {expected:.2f}: it would "
+            "not pay even so. To show that, {to_see:.2f} t/ha must be seen.",
+            break_even=break_even,
+            expected=expected,
+            to_see=to_see,
         )
-    return f"{pays} and you expect {expected:.2f}, so {to_see:.2f} t/ha must be seen."
+    return say(
+        "The dressing pays from {break_even:.2f} t/ha and you expect {expected:.2f}, so "
+        "{to_see:.2f} t/ha must be seen.",
+        break_even=break_even,
+        expected=expected,
+        to_see=to_see,
+    )
 
 
 def _cannot(replicates: int, layout: str, needed: int | None, seasons: int | None) -> str:
     if needed is None:
-        return "This trial cannot tell, and no number of strips could."
-    words = f"This trial cannot tell: {needed} {layout} could"
+        return say("This trial cannot tell, and no number of strips could.")
     if seasons is None:
-        return f"{words}; {MOST_SEASONS} seasons of {replicates} {layout} could not."
-    return (
-        f"{words}, or {seasons} seasons of {replicates} {layout}, if the gain is the same in each."
-    )
+        words = _NOT_IN_TIME[layout]
+        return say(words, needed=needed, seasons=MOST_SEASONS, replicates=replicates)
+    return say(_COULD[layout], needed=needed, seasons=seasons, replicates=replicates)

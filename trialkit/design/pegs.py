@@ -15,6 +15,7 @@ from shapely.geometry.base import BaseGeometry
 
 from trialkit.design.fitting import turned, upright
 from trialkit.errors import LayoutError
+from trialkit.language import marked
 from trialkit.position import local_grid
 
 _WGS84 = "EPSG:4326"
@@ -26,7 +27,8 @@ SAME_PEG_M = 0.1
 _SAME_PASSES_M = 0.5
 
 _COMPASS = (
-    "north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west",
+    marked("north"), marked("north-east"), marked("east"), marked("south-east"),
+    marked("south"), marked("south-west"), marked("west"), marked("north-west"),
 )  # fmt: skip
 
 #: A point far outside any field, m.

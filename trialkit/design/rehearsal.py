@@ -22,6 +22,7 @@ from trialkit.design.layout import TrialPlan
 from trialkit.design.redraws import Layout, allocation_of, redraw
 from trialkit.design.strip_yields import proposed_strips, strip_yields
 from trialkit.errors import DesignError
+from trialkit.language import say
 from trialkit.models import BatchFit, fit_batch
 from trialkit.shown import as_line, as_table
 
@@ -169,15 +170,21 @@ class Rehearsal:
             Gain that just covers the cost, t/ha.
         """
         if self._not_drawn:
-            return (
-                f"{self.strips} strips in {self.blocks} blocks, not drawn. With no treatment at "
-                f"all this layout would have shown a difference of {self.std_error_t_ha:.3f} t/ha. "
-                "What it can see is not known, as nothing is drawn."
+            return say(
+                "{strips} strips in {blocks} blocks, not drawn. With no treatment at all this "
+                "layout would have shown a difference of {error:.3f} t/ha. What it can see is not "
+                "known, as nothing is drawn.",
+                strips=self.strips,
+                blocks=self.blocks,
+                error=self.std_error_t_ha,
             )
-        words = (
-            f"{self.strips} strips in {self.blocks} blocks see a gain of "
-            f"{self.detectable_t_ha:.2f} t/ha in four draws of five (standard error "
-            f"{self.std_error_t_ha:.3f} t/ha)."
+        words = say(
+            "{strips} strips in {blocks} blocks see a gain of {detectable:.2f} t/ha in four draws "
+            "of five (standard error {error:.3f} t/ha).",
+            strips=self.strips,
+            blocks=self.blocks,
+            detectable=self.detectable_t_ha,
+            error=self.std_error_t_ha,
         )
         if break_even_t_ha is None:
             return words
@@ -186,11 +193,13 @@ class Rehearsal:
                 f"The break-even gain is {break_even_t_ha} t/ha. Give zero or more: cost over "
                 "price."
             )
-        chance = self.chance_seen(break_even_t_ha)
-        return (
-            f"{words} The dressing pays from {break_even_t_ha:.2f} t/ha: a true gain of that size "
-            f"would be seen in {chance:.0%} of draws."
+        pays = say(
+            "The dressing pays from {break_even:.2f} t/ha: a true gain of that size would be seen "
+            "in {chance:.0%} of draws.",
+            break_even=break_even_t_ha,
+            chance=self.chance_seen(break_even_t_ha),
         )
+        return f"{words} {pays}"
 
 
 def rehearse(
@@ -347,11 +356,13 @@ def _notes(
     if allocation is not None and allocation.systematic:
         yield allocation.cost
     elif listed is not None:
-        yield f"The design allows only {listed:,} draws; each was tried once."
+        yield say("The design allows only {draws:,} draws; each was tried once.", draws=listed)
     if maps == 1:
-        yield "This is one season's ground. Another season can vary more; try two maps or more."
+        yield say(
+            "This is one season's ground. Another season can vary more; try two maps or more."
+        )
     if strip_sd_t_ha == 0:
-        yield (
+        yield say(
             "A map of the past does not hold what sets strips apart in the year of the trial: "
             "seeding depth, a blocked row, a spray pass. The true error is larger."
         )
@@ -362,12 +373,14 @@ def _of_error(claimed: float, draws: int) -> Iterator[str]:
     if draws < _FEW_DRAWS:
         return
     if claimed > _FAR_OFF:
-        yield (
-            f"The analysis claims {claimed:.1f} times the error that the draws show: the draw "
-            "keeps out part of what the ground does, and the analysis does not know."
+        yield say(
+            "The analysis claims {times:.1f} times the error that the draws show: the draw keeps "
+            "out part of what the ground does, and the analysis does not know.",
+            times=claimed,
         )
     elif claimed < 1 / _FAR_OFF:
-        yield (
-            f"The draws vary {1 / claimed:.1f} times as much as the analysis claims. Do not trust "
-            "this layout's error."
+        yield say(
+            "The draws vary {times:.1f} times as much as the analysis claims. Do not trust this "
+            "layout's error.",
+            times=1 / claimed,
         )

@@ -13,6 +13,7 @@ from shapely.geometry.base import BaseGeometry
 
 from trialkit.design.as_sown import LEAST_LEFT_SHARE
 from trialkit.design.strip_parts import polygons_of
+from trialkit.language import figures
 from trialkit.position import local_grid
 
 #: A treatment must have at least this share of what was sown on a strip; with less the strip is
@@ -72,7 +73,9 @@ class StripSowing:
 
     def told(self) -> str:
         """Return the shares as words: `70% dressed, 30% untreated`."""
-        return ", ".join(f"{share:.0%} {label}" for label, share in self.shares.items())
+        return ", ".join(
+            f"{figures(f'{share:.0%}')} {label}" for label, share in self.shares.items()
+        )
 
 
 def passes_from_points(points: pd.DataFrame, width_m: float) -> gpd.GeoDataFrame:

@@ -12,44 +12,47 @@ from scipy import stats
 
 from trialkit.design.strip_yields import proposed_strips, strip_yields
 from trialkit.errors import DesignError
+from trialkit.language import marked
 from trialkit.shown import as_line, as_table
 
 #: What was compared, its strip-to-strip variation in %, and where that was read.
 _PUBLISHED = (
     (
-        "strips of an on-farm trial, combine widths, good ground",
+        marked("strips of an on-farm trial, combine widths, good ground"),
         3.0,
-        "from memory; low end of what strip trials give",
+        marked("from memory; low end of what strip trials give"),
     ),
     (
-        "strips of an on-farm trial, combine widths, uneven ground",
+        marked("strips of an on-farm trial, combine widths, uneven ground"),
         6.0,
-        "from memory; high end of what strip trials give",
+        marked("from memory; high end of what strip trials give"),
     ),
     (
-        "rows of 20 plots, uniformity trial of wheat, 1910",
+        marked("rows of 20 plots, uniformity trial of wheat, 1910"),
         6.7,
-        "Mercer and Hall 1911, J. Agric. Sci. 4:107-132, plots combined 20 by 1",
+        marked("Mercer and Hall 1911, J. Agric. Sci. 4:107-132, plots combined 20 by 1"),
     ),
     (
-        "small plots, rice, six seed rates in blocks",
+        marked("small plots, rice, six seed rates in blocks"),
         6.7,
-        "Gomez and Gomez 1984, Statistical Procedures for Agricultural Research, p. 26",
+        marked("Gomez and Gomez 1984, Statistical Procedures for Agricultural Research, p. 26"),
     ),
     (
-        "single plots, field crops; probable error 5%",
+        marked("single plots, field crops; probable error 5%"),
         7.4,
-        "Wood and Stratton 1910, J. Agric. Sci. 3, abstract; 5% / 0.6745",
+        marked("Wood and Stratton 1910, J. Agric. Sci. 3, abstract; 5% / 0.6745"),
     ),
     (
-        "pairs of 2-acre plots, one pair a farm, barley, 1901 to 1906",
+        marked("pairs of 2-acre plots, one pair a farm, barley, 1901 to 1906"),
         9.7,
-        "Student 1923, 51 farms and years; from the differences, farms' own response included",
+        marked(
+            "Student 1923, 51 farms and years; from the differences, farms' own response included"
+        ),
     ),
     (
-        "on-farm trial, four treatments in two blocks",
+        marked("on-farm trial, four treatments in two blocks"),
         10.7,
-        "Hildebrand and Poey 1985, On-Farm Agronomic Trials, table III-7",
+        marked("Hildebrand and Poey 1985, On-Farm Agronomic Trials, table III-7"),
     ),
 )
 

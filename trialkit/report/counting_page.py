@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
+from trialkit.language import figures, marked, say
+from trialkit.report import sheet_headings
 from trialkit.report.card_words import about, foot
 from trialkit.report.numbers import number
 from trialkit.report.paper import paper_page
@@ -21,7 +23,8 @@ _MOST_ACROSS = 8
 #: Places told of in the words on how many it takes.
 _TOLD = (2, 3, 5, 10, 20)
 
-GOES = (
+TITLE = marked("Counting sheet: {trial}")
+GOES = marked(
     "Afterwards: type the counts into counting-sheet.csv, which holds the same places, and save it "
     "as counts.csv in the trial folder. Which strips are dressed is left out on purpose: who "
     "counts should not know."
@@ -72,27 +75,27 @@ def counting_page(
     """
     places = int(sheet.places.groupby("strip").size().max())
     rows = list(_rows(sheet.places, places))
+    strips, title = int(sheet.places["strip"].nunique()), say(TITLE, trial=trial)
     body = fill(
         "counting-sheet.html",
-        trial=trial,
+        title=title,
+        headings=sheet_headings.said(sheet_headings.COUNTING),
         about=about(paddock, crop, season),
-        invented=INVENTED if invented else "",
+        invented=say(INVENTED) if invented else "",
         foot=foot(trial, season, fingerprint),
         places=places,
-        strips=sheet.places["strip"].nunique(),
-        row_length=f"{row_length_m:g} m",
-        row_spacing="______ m" if row_spacing_m is None else f"{row_spacing_m:g} m",
+        in_strips=say("places in each of {strips} strips", strips=strips),
+        row_length=figures(f"{row_length_m:g} m"),
+        row_spacing="______ m" if row_spacing_m is None else figures(f"{row_spacing_m:g} m"),
         steps=list(_steps(sheet, row_length_m, row_spacing_m)),
         heading=_heading(sheet, row_spacing_m),
         columns=min(places, _MOST_ACROSS),
         rows=rows,
-        goes=GOES,
+        goes=say(GOES),
         needed=_needed_words(wanted, assumed),
         small=_draw_words(sheet),
     )
-    return paper_page(
-        f"Counting sheet: {trial}", Piece(body), style=page_file("counting-sheet.css")
-    )
+    return paper_page(title, Piece(body), style=page_file("counting-sheet.css"))
 
 
 def _rows(places: pd.DataFrame, most: int) -> Iterator[dict[str, object]]:
@@ -105,7 +108,7 @@ def _rows(places: pd.DataFrame, most: int) -> Iterator[dict[str, object]]:
             part = cells[first : first + across]
             yield {
                 "strip": str(strip),
-                "walk": "back ←" if back else "out →",
+                "walk": say("back ←") if back else say("out →"),
                 "cells": [*part, *[""] * (across - len(part))],
             }
 
@@ -113,32 +116,45 @@ def _rows(places: pd.DataFrame, most: int) -> Iterator[dict[str, object]]:
 def _place(row: Mapping[Hashable, Any]) -> str:
     along = number(row["along_m"], 0)
     if pd.isna(row["drill_row"]):
-        return f"{along} m · {number(row['across_m'], 1)} m in"
-    return f"{along} m · row {row['drill_row']}"
+        return say("{along} m · {across} m in", along=along, across=number(row["across_m"], 1))
+    return say("{along} m · row {row}", along=along, row=row["drill_row"])
 
 
 def _heading(sheet: CountingSheet, row_spacing_m: float | None) -> str:
-    row = "metres in from" if row_spacing_m is None else "drill row from"
-    return (
-        f"Metres from the {sheet.start} end · {row} the left edge, seen from there. Write the "
-        "plants below."
+    if row_spacing_m is None:
+        return say(
+            "Metres from the {start} end · metres in from the left edge, seen from there. Write "
+            "the plants below.",
+            start=say(sheet.start),
+        )
+    return say(
+        "Metres from the {start} end · drill row from the left edge, seen from there. Write the "
+        "plants below.",
+        start=say(sheet.start),
     )
 
 
 def _steps(sheet: CountingSheet, row_length_m: float, row_spacing_m: float | None) -> Iterator[str]:
-    yield (
-        f"Begin at the {sheet.start} end. Walk out along one strip and back along the next, down "
-        "the list; on the way back take the places from right to left."
+    yield say(
+        "Begin at the {start} end. Walk out along one strip and back along the next, down the "
+        "list; on the way back take the places from right to left.",
+        start=say(sheet.start),
     )
-    what = "row" if row_spacing_m is not None else "distance from the edge"
-    yield (
-        f"Pace to the metres in the box, go to its {what}, and lay the measure down where you "
-        "stand, without choosing: thick or thin, the place stays. Write what you really took if it "
-        "cannot be reached."
-    )
-    yield f"Count every plant of that one row over {row_length_m:g} m."
-    yield "Write 0 where you looked and found none. Leave blank where nobody looked."
-    yield (
+    if row_spacing_m is None:
+        yield say(
+            "Pace to the metres in the box, go to its distance from the edge, and lay the measure "
+            "down where you stand, without choosing: thick or thin, the place stays. Write what "
+            "you really took if it cannot be reached."
+        )
+    else:
+        yield say(
+            "Pace to the metres in the box, go to its row, and lay the measure down where you "
+            "stand, without choosing: thick or thin, the place stays. Write what you really took "
+            "if it cannot be reached."
+        )
+    yield say("Count every plant of that one row over {length:g} m.", length=row_length_m)
+    yield say("Write 0 where you looked and found none. Leave blank where nobody looked.")
+    yield say(
         "When: most plants up, none tillering yet, all strips within a few days. Sprayed lately? "
         "Keep to the label's time before anybody walks in."
     )
@@ -149,21 +165,29 @@ def _needed_words(wanted: ComparisonCounts | None, assumed: str) -> str:
         return ""
     shown = wanted.table[wanted.table["counts_a_strip"].isin(_TOLD)]
     parts = [
-        f"{number(row['detectable_pct'], 0)}% with {int(row['counts_a_strip'])}"
+        say(
+            "{difference}% with {places}",
+            difference=number(row["detectable_pct"], 0),
+            places=int(row["counts_a_strip"]),
+        )
         for row in shown.to_dict("records")
     ]
-    floor = number(wanted.floor_pct, 0)
-    return (
-        f"How many places a strip: with {wanted.pairs} strips a treatment, a difference of "
-        f"{', '.join(parts)} shows in four trials of five. Below {floor}% no number of places "
-        f"helps, only more strips. {assumed}"
+    needed = say(
+        "How many places a strip: with {strips} strips a treatment, a difference of {each} shows "
+        "in four trials of five. Below {floor}% no number of places helps, only more strips.",
+        strips=wanted.pairs,
+        each=", ".join(parts),
+        floor=number(wanted.floor_pct, 0),
     )
+    return f"{needed} {assumed}"
 
 
 def _draw_words(sheet: CountingSheet) -> str:
-    return (
-        f"Places drawn by lot, one in each of equal sections of a strip; seed of the draw "
-        f"{sheet.seed}. Left out: {number(sheet.end_m, 0)} m at the ends and "
-        f"{number(sheet.edge_m, 1)} m along the edges. Ends and edges left out, and when to count: "
-        "common practice, no source."
+    return say(
+        "Places drawn by lot, one in each of equal sections of a strip; seed of the draw {seed}. "
+        "Left out: {end} m at the ends and {edge} m along the edges. Ends and edges left out, and "
+        "when to count: common practice, no source.",
+        seed=str(sheet.seed),
+        end=number(sheet.end_m, 0),
+        edge=number(sheet.edge_m, 1),
     )

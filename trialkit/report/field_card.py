@@ -9,8 +9,10 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from trialkit.design import TrialPlan
+from trialkit.design.notes import said_again
 from trialkit.design.pegs import PeggedOut, peg_out
 from trialkit.errors import LayoutError
+from trialkit.language import say
 from trialkit.position import local_grid
 from trialkit.report import card_words, numbers
 from trialkit.report.layout_map import layout_map, treatments_in_order
@@ -120,34 +122,36 @@ def field_card(
     picture = layout_map(
         plan, boundary, control=control, zones=zones, box_in=_ABOVE_IN if wide else _BESIDE_IN
     )
+    title = say(card_words.TITLE, trial=trial)
     body = fill(
         "field-card.html",
-        trial=trial,
+        title=title,
+        headings={name: say(text) for name, text in card_words.HEADINGS.items()},
         about=card_words.about(paddock, crop, season),
-        invented=INVENTED if invented else "",
+        invented=say(INVENTED) if invented else "",
         foot=card_words.foot(trial, season, fingerprint),
         **_facts(pegged, strips, seeder_m),
         arms=arms,
         picture=picture,
         wide=wide,
-        walk_first=CAUTION,
-        more=card_words.MORE,
+        walk_first=say(CAUTION),
+        more=say(card_words.MORE),
         cautions=list(card_words.cautions()),
         sowing=strips,
         sowing_arms=_sowing(arms, pegged.strips, control, order, tanks),
         why_order=card_words.why_this_order(len(arms), tanks) if control else "",
-        write_down=card_words.WRITE_DOWN,
-        clean_out=card_words.CLEAN_OUT,
+        write_down=say(card_words.WRITE_DOWN),
+        clean_out=say(card_words.CLEAN_OUT),
         draw=card_words.draw_words(planned.allocation if planned else None),
-        notes=planned.notes if planned else (),
+        notes=[said_again(note) for note in planned.notes] if planned else (),
         strips=strips,
         level=pegged.level,
         steps=list(card_words.how_to_find(pegged, pace_m)),
         pegs=_peg_rows(pegged.pegs, pace_m),
-        practice=card_words.PRACTICE,
+        practice=say(card_words.PRACTICE),
         fingerprint=card_words.fingerprint_words(fingerprint) if fingerprint else "",
     )
-    return paper_page(f"Field card: {trial}", Piece(body), style=page_file("field-card.css"))
+    return paper_page(title, Piece(body), style=page_file("field-card.css"))
 
 
 def check_pace(pace_m: float) -> None:
@@ -191,13 +195,12 @@ def _facts(
     pegged: PeggedOut, rows: list[dict[str, str]], seeder_m: float | None
 ) -> dict[str, object]:
     table = pegged.strips
-    there, back = (numbers.number((pegged.heading_deg + turn) % 360, 1) for turn in (0, 180))
     widths = (table["to_m"] - table["from_m"]).tolist()
     return {
         "size": card_words.size_words(len(table), int(table["block"].nunique())),
         "width": card_words.width_words(widths, [row["passes"] for row in rows], seeder_m),
-        "length": card_words.range_m(table["length_m"].tolist()),
-        "heading": f"{there}° out and {back}° back, from true north",
+        "length": card_words.length_words(table["length_m"].tolist()),
+        "heading": card_words.heading_words(pegged.heading_deg),
     }
 
 

@@ -17,6 +17,7 @@ from matplotlib.colors import to_hex
 
 from trialkit.design import TrialPlan
 from trialkit.design.pegs import PeggedOut, peg_out
+from trialkit.language import marked, say
 from trialkit.position import local_grid
 from trialkit.report import captions, numbers
 from trialkit.report.map_frame import FOOT_IN, frame_around, framed, size_on_page
@@ -33,6 +34,9 @@ _TEXT_PT, _LEAST_TEXT_PT = 9.0, 4.0
 
 #: Room for a letter, for a mark and for a row of the map's key, inches.
 _LETTER_IN, _KEY_MARK_IN, _KEY_ROW_IN = 0.075, 0.5, 0.19
+
+#: Beside the arrow that points north.
+_NORTH = marked("N")
 
 #: Longest name of a treatment in the legend, and of a strip or block on the ground.
 _LONGEST_NAME, _LONGEST_MARK = 40, 8
@@ -137,7 +141,7 @@ def treatments_in_order(treatments: pd.Series, control: str | None) -> list[str]
 
 def _key(box_in: tuple[float, float], names: Sequence[str], kinds: Sequence[str]) -> _Key:
     """Return how the key fits: treatments above the map, lines and the mark below it."""
-    below = [len(captions.CORNER), *([max(map(len, kinds))] if kinds else [])]
+    below = [len(say(captions.CORNER)), *([max(map(len, kinds))] if kinds else [])]
     below_in = sum(_KEY_MARK_IN + _LETTER_IN * length for length in below)
     most = int((box_in[0] - _KEY_MARK_IN) / _LETTER_IN) - 3
     most = min(_LONGEST_NAME, most, max(len(name) for name in names))
@@ -169,7 +173,7 @@ def _lines(
                 lines = shapely.intersection(lines, boundary.to_crs(grid).union_all())
             parts = [part for part in shapely.get_parts(lines) if part.geom_type == "LineString"]
             shapes += parts
-            kinds += [kind] * len(parts)
+            kinds += [say(kind)] * len(parts)
     ends = np.array([shapely.get_coordinates(line)[[0, -1]] for line in shapes]).reshape(-1, 4)
     table = pd.DataFrame(ends, columns=["x", "y", "xend", "yend"])
     return table.assign(kind=pd.Categorical(kinds, list(dict.fromkeys(kinds))))
@@ -227,7 +231,7 @@ def _line_layers(lines: pd.DataFrame) -> list[object]:
     if lines.empty:
         return []
     places = p9.aes("x", "y", xend="xend", yend="yend", linetype="kind", color="kind")
-    looks = {captions.CUT: ("dashed", INK), captions.TRAMLINE: ("dotted", BLUE)}
+    looks = {say(captions.CUT): ("dashed", INK), say(captions.TRAMLINE): ("dotted", BLUE)}
     drawn = [looks[kind] for kind in lines["kind"].cat.categories]
     return [
         p9.geom_segment(places, data=lines, size=0.5),
@@ -312,10 +316,10 @@ def _corner(pegged: PeggedOut, grid: object) -> list[object]:
     """Return the mark of the reference corner."""
     first = pegged.pegs.iloc[:1]
     place = gpd.GeoSeries.from_xy(first["longitude"], first["latitude"], crs=4326).to_crs(grid)
-    mark = pd.DataFrame({"x": place.x, "y": place.y, "what": [captions.CORNER]})
+    mark = pd.DataFrame({"x": place.x, "y": place.y, "what": [say(captions.CORNER)]})
     return [
         p9.geom_point(p9.aes("x", "y", shape="what"), data=mark, size=2.4, fill=INK, color="white"),
-        p9.scale_shape_manual(values={captions.CORNER: "D"}),
+        p9.scale_shape_manual(values={say(captions.CORNER): "D"}),
     ]
 
 
@@ -328,7 +332,9 @@ def _north(frame: np.ndarray, scale: float) -> list[object]:
             "segment", x=x, xend=x, y=low, yend=high, color=INK, size=0.9,
             arrow=p9.arrow(length=0.09, type="closed"),
         ),
-        p9.annotate("text", x=x - 0.16 / scale, y=(low + high) / 2, label="N", size=9, color=INK),
+        p9.annotate(
+            "text", x=x - 0.16 / scale, y=(low + high) / 2, label=say(_NORTH), size=9, color=INK,
+        ),
     ]  # fmt: skip
 
 

@@ -10,9 +10,20 @@ import pandas as pd
 import plotnine as p9
 
 from trialkit.errors import DesignError
+from trialkit.language import figures, marked, say
 from trialkit.report import planning_captions as words
 from trialkit.report.captions import pays_from
-from trialkit.report.pictures import AMBER, BLUE, INK, LINE, PAYS, QUIET, Picture, house_theme
+from trialkit.report.pictures import (
+    AMBER,
+    BLUE,
+    INK,
+    LINE,
+    PAYS,
+    QUIET,
+    Picture,
+    house_theme,
+    tick_marks,
+)  # fmt: skip
 
 if TYPE_CHECKING:
     from trialkit.design import Rehearsal
@@ -25,7 +36,7 @@ _SHADES = (BLUE, AMBER, INK, QUIET)
 _WANTED = 0.8
 #: More pairs or blocks than this no farm sows; the picture ends there.
 _MOST_SHOWN = 40
-_NOT_DRAWN = "None of the layouts is drawn at random, so what they would see is not known."
+_NOT_DRAWN = marked("None of the layouts is drawn at random, so what they would see is not known.")
 
 
 def replicates_picture(table: pd.DataFrame, currency: str, layout: str = "pairs") -> Picture:
@@ -59,12 +70,13 @@ def replicates_picture(table: pd.DataFrame, currency: str, layout: str = "pairs"
         + p9.geom_point(size=1.6)
         + p9.scale_color_manual(values=list(_SHADES[: len(names)]))
         + p9.scale_linetype_manual(values=list(_PATTERNS[: len(names)]))
-        + p9.scale_y_continuous(limits=(0, _MOST_SHOWN), expand=(0, 0.5))
+        + p9.scale_x_continuous(labels=tick_marks)
+        + p9.scale_y_continuous(limits=(0, _MOST_SHOWN), expand=(0, 0.5), labels=tick_marks)
         + p9.labs(
             x=words.price_axis(currency),
             y=words.replicates_axis(layout),
-            color=words.VARIATION,
-            linetype=words.VARIATION,
+            color=say(words.VARIATION),
+            linetype=say(words.VARIATION),
         )
         + house_theme()
     )
@@ -96,7 +108,7 @@ def rehearsal_picture(
     """
     drawn = {name: each for name, each in rehearsals.items() if each.detectable_t_ha > 0}
     if not drawn:
-        raise DesignError(_NOT_DRAWN)
+        raise DesignError(say(_NOT_DRAWN))
     most = 1.5 * max(each.detectable_t_ha for each in drawn.values())
     most = max(most, 1.2 * (break_even_t_ha or 0))
     gains = np.linspace(0, most, 121)
@@ -126,8 +138,8 @@ def rehearsal_picture(
         + p9.scale_color_manual(values=list(_SHADES[: len(drawn)]))
         + p9.scale_linetype_manual(values=list(_PATTERNS[: len(drawn)]))
         + p9.scale_y_continuous(limits=(0, 1), labels=_percent, breaks=[0, 0.2, 0.4, 0.6, 0.8, 1])
-        + p9.scale_x_continuous(limits=(0, most), expand=(0, 0))
-        + p9.labs(x=words.TRUE_GAIN_AXIS, y=words.SEEN_AXIS, color="", linetype="")
+        + p9.scale_x_continuous(limits=(0, most), expand=(0, 0), labels=tick_marks)
+        + p9.labs(x=say(words.TRUE_GAIN_AXIS), y=say(words.SEEN_AXIS), color="", linetype="")
         + house_theme()
     )
     if len(drawn) == 1:
@@ -137,7 +149,7 @@ def rehearsal_picture(
         alt=words.rehearsal_words(drawn, break_even_t_ha),
         width_in=_WIDTH_IN,
         height_in=3.4,
-        caption=words.REHEARSAL_CAPTION,
+        caption=say(words.REHEARSAL_CAPTION),
     )
 
 
@@ -158,7 +170,7 @@ def comparison_picture(table: pd.DataFrame, break_even_t_ha: float | None = None
     """
     rows = table.dropna(subset=["detectable_t_ha"]).reset_index(drop=True)
     if rows.empty:
-        raise DesignError(_NOT_DRAWN)
+        raise DesignError(say(_NOT_DRAWN))
     rows["layout"] = pd.Categorical(rows["layout"], rows["layout"][::-1])
     most = 1.12 * max(float(rows["detectable_t_ha"].max()), break_even_t_ha or 0.0)
     plot = p9.ggplot(rows, p9.aes("detectable_t_ha", "layout"))
@@ -172,9 +184,9 @@ def comparison_picture(table: pd.DataFrame, break_even_t_ha: float | None = None
         plot
         + p9.geom_segment(p9.aes(x=0, xend="detectable_t_ha", yend="layout"), color=LINE, size=1.2)
         + p9.geom_point(color=BLUE, size=3)
-        + p9.scale_x_continuous(limits=(0, most), expand=(0, 0))
+        + p9.scale_x_continuous(limits=(0, most), expand=(0, 0), labels=tick_marks)
         + p9.scale_y_discrete(expand=(0, 0.6, 0, 1.2))
-        + p9.labs(x=words.DETECTABLE_AXIS, y="")
+        + p9.labs(x=say(words.DETECTABLE_AXIS), y="")
         + house_theme()
         + p9.theme(
             panel_grid_major_y=p9.element_blank(), axis_text_y=p9.element_text(color=INK, size=9)
@@ -190,4 +202,4 @@ def comparison_picture(table: pd.DataFrame, break_even_t_ha: float | None = None
 
 
 def _percent(shares: list[float]) -> list[str]:
-    return [f"{share:.0%}" for share in shares]
+    return [figures(f"{share:.0%}") for share in shares]

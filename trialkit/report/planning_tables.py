@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from trialkit.language import say
 from trialkit.report import planning_captions as words
 from trialkit.report.pieces import Piece
 from trialkit.report.table_look import house_table
@@ -56,8 +57,13 @@ def typical_rows(table: pd.DataFrame) -> Piece:
     table
         From `trialkit.design.typical_cvs`.
     """
+    shown = table.assign(what=table["what"].map(say), source=table["source"].map(say))
     return house_table(
-        "typical", table, caption=words.TYPICAL_TITLE, headings=words.HEADINGS, decimals=_DECIMALS
+        "typical",
+        shown,
+        caption=say(words.TYPICAL_TITLE),
+        headings=words.headings(),
+        decimals=_DECIMALS,
     )
 
 
@@ -74,7 +80,11 @@ def season_rows(rehearsal: Rehearsal, seasons: list[str]) -> Piece:
     shown = rehearsal.by_map.copy()
     shown.insert(0, "season", seasons)
     return house_table(
-        "seasons", shown, caption=words.SEASONS_TITLE, headings=words.HEADINGS, decimals=_DECIMALS
+        "seasons",
+        shown,
+        caption=say(words.SEASONS_TITLE),
+        headings=words.headings(),
+        decimals=_DECIMALS,
     )
 
 
@@ -89,10 +99,10 @@ def verdict_rows(verdicts: pd.DataFrame) -> Piece:
     return house_table(
         "verdicts",
         verdicts,
-        caption=words.VERDICTS_TITLE,
-        headings=words.HEADINGS,
+        caption=say(words.VERDICTS_TITLE),
+        headings=words.headings(),
         decimals=_DECIMALS,
-        note=words.VERDICTS_NOTE,
+        note=say(words.VERDICTS_NOTE),
     )
 
 
@@ -107,10 +117,10 @@ def layout_rows(table: pd.DataFrame) -> Piece:
     return house_table(
         "layouts",
         table,
-        caption=words.LAYOUTS_TITLE,
-        headings=words.HEADINGS,
+        caption=say(words.LAYOUTS_TITLE),
+        headings=words.headings(),
         decimals=_DECIMALS,
-        note=words.LAYOUTS_NOTE,
+        note=say(words.LAYOUTS_NOTE),
     )
 
 
@@ -126,5 +136,5 @@ def misfit_rows(misfits: Mapping[str, str]) -> Piece:
         return Piece("")
     shown = pd.DataFrame({"layout": list(misfits), "why": list(misfits.values())})
     return house_table(
-        "misfits", shown, caption=words.MISFITS_TITLE, headings=words.HEADINGS, decimals={}
+        "misfits", shown, caption=say(words.MISFITS_TITLE), headings=words.headings(), decimals={}
     )

@@ -8,19 +8,24 @@ from typing import Any
 
 import pandas as pd
 
-from trialkit.report import numbers
+from trialkit.days import short_day
+from trialkit.language import figures, say
+from trialkit.report import numbers, sheet_headings
 from trialkit.report import sowing_words as words
 from trialkit.report.card_words import about, foot
 from trialkit.report.paper import paper_page
 from trialkit.report.pieces import Piece, fill, page_file
 from trialkit.report.wording import INVENTED
 from trialkit.sowing import (
+    Caution,
     SowingOrder,
     auger_target,
     cautions_for,
     pump_by_auger,
     pump_target,
 )
+from trialkit.sowing.order import ENDS
+from trialkit.sowing.recipe import WATER
 from trialkit.sowing.sensible import shown
 from trialkit.trial.dressing_record import DressingRecord
 from trialkit.trial.sowing_plan import Dressed, SowingPlan
@@ -52,22 +57,23 @@ def shed_sheet(sowing: SowingPlan, record: DressingRecord | None = None) -> str:
     """
     powders = any(p.form == "powder" for one in sowing.dressed for p in one.mix.job.products)
     treatments = [_treatment(sowing, one) for one in sowing.dressed]
-    first, *cautions = cautions_for("shed", powders=powders)
+    first, *cautions = map(_said, cautions_for("shed", powders=powders))
     body = fill(
         "shed-sheet.html",
         **_head(sowing, words.SHED),
         treatments=treatments,
+        headings=sheet_headings.said(sheet_headings.BOTH, sheet_headings.SHED),
         catches=range(1, _CATCHES + 1),
-        catch=words.CATCH,
-        catch_goes=words.CATCH_GOES,
-        goes=words.IN_DRESSING,
-        no_stop=words.NO_STOP,
-        rounding=words.ROUNDING,
+        catch=say(words.CATCH),
+        catch_goes=say(words.CATCH_GOES),
+        goes=say(words.IN_DRESSING),
+        no_stop=say(words.NO_STOP),
+        rounding=say(words.ROUNDING),
         written=_written(record),
         unknown=sowing.notes,
         notes=dict.fromkeys(note for one in sowing.dressed for note in one.mix.notes),
         first=first,
-        more=words.MORE,
+        more=say(words.MORE),
         cautions=cautions,
     )
     return _page(sowing, words.SHED, body)
@@ -87,29 +93,31 @@ def cab_sheet(sowing: SowingPlan) -> str:
         The page, A4.
     """
     arms = _arms(sowing)
-    first, *cautions = cautions_for("cab")
+    first, *cautions = map(_said, cautions_for("cab"))
     body = fill(
         "cab-sheet.html",
         **_head(sowing, words.CAB),
+        headings=sheet_headings.said(sheet_headings.BOTH, sheet_headings.CAB),
         rates=list(words.rate_words(sowing)),
         arms=arms,
         known=sowing.need is not None,
         cart=sowing.need is not None and bool(sowing.need.table["cart_fills"].notna().any()),
         tanks=1 if sowing.order is None else sowing.order.tanks,
         meters=_meters(sowing),
-        meter=words.METER,
-        meter_goes=words.METER_GOES,
+        meter=say(words.METER),
+        meter_goes=say(words.METER_GOES),
         catches=range(1, _CATCHES + 1),
+        catch_headings=[say("Catch {number}, kg", number=n) for n in range(1, _CATCHES + 1)],
         parts=[] if sowing.order is None else _parts(sowing.order, arms),
-        order=words.ORDER,
-        otherwise=words.OTHERWISE,
-        write_down=words.WRITE_DOWN,
+        order=say(words.ORDER),
+        otherwise=say(words.OTHERWISE),
+        write_down=[say(line) for line in words.WRITE_DOWN],
         fair=() if sowing.order is None else sowing.order.notes,
         warnings=() if sowing.order is None else sowing.order.warnings,
         unknown=sowing.notes,
         notes=() if sowing.need is None else sowing.need.notes,
         first=first,
-        more=words.MORE,
+        more=say(words.MORE),
         cautions=cautions,
     )
     return _page(sowing, words.CAB, body)
@@ -117,17 +125,21 @@ def cab_sheet(sowing: SowingPlan) -> str:
 
 def _page(sowing: SowingPlan, title: str, body: str) -> str:
     name = sowing.config.trial.name
-    return paper_page(f"{title}. {name}", Piece(body), style=page_file("run-sheets.css"))
+    return paper_page(f"{say(title)}. {name}", Piece(body), style=page_file("run-sheets.css"))
+
+
+def _said(caution: Caution) -> dict[str, str]:
+    return {"topic": say(caution.topic), "text": say(caution.text)}
 
 
 def _head(sowing: SowingPlan, title: str) -> dict[str, object]:
     trial = sowing.config.trial
     return {
-        "title": title,
+        "title": say(title),
         "trial": trial.name,
         "about": about(trial.paddock, trial.crop, trial.season),
-        "invented": INVENTED if trial.invented else "",
-        "foot": foot(f"{title.split(':')[0]}: {trial.name}", trial.season, ""),
+        "invented": say(INVENTED) if trial.invented else "",
+        "foot": foot(say(words.FEET[title], trial=trial.name), trial.season, ""),
     }
 
 
@@ -143,6 +155,7 @@ def _treatment(sowing: SowingPlan, one: Dressed) -> dict[str, Any]:
         "whole": one.whole,
         "facts": list(words.facts(one)),
         "mixes": words.mixes_words(one),
+        "catches": say("Bucket and watch: {treatment}", treatment=one.treatment),
         "steps": _steps(one),
         "beside": range(1, mix.mixes + 1) if beside else (),
         "mark": f"{shown(mix.mix_l)} l",
@@ -166,7 +179,7 @@ def _steps(one: Dressed) -> list[dict[str, str]]:
     return [
         {
             "step": str(row["step"]),
-            "product": row["product"],
+            "product": say(WATER) if row["product"] == WATER else row["product"],
             "how": row["how"],
             "measure": row["measure"],
             "total": f"{shown(totals[row['product']])} {row['unit']}",
@@ -188,8 +201,11 @@ def _by_auger(sowing: SowingPlan, one: Dressed) -> list[dict[str, str]]:
         {
             "auger": shown(row["auger_t_h"]),
             "pump": shown(row["pump_l_min"]),
-            "bucket": f"{shown(row['bucket_l'])} l",
-            "seconds": f"{row['seconds']:.0f} s",
+            "catch": say(
+                "{bucket} l in {seconds:.0f} s",
+                bucket=shown(row["bucket_l"]),
+                seconds=row["seconds"],
+            ),
         }
         for row in table.to_dict("records")
     ]
@@ -198,11 +214,18 @@ def _by_auger(sowing: SowingPlan, one: Dressed) -> list[dict[str, str]]:
 def _packs(one: Dressed) -> list[str]:
     said = []
     for row in one.mix.purchase.to_dict("records"):
-        need = f"{row['product']}: {shown(row['need'])} {row['unit']}"
-        if not math.isnan(row["packs"]):
-            size = f"{row['packs']:.0f} × {shown(row['pack'])} {row['unit']}"
-            need += f" ({size}, {shown(row['left_over'])} {row['unit']} left over)"
-        said.append(need)
+        need = {"product": row["product"], "need": shown(row["need"]), "unit": row["unit"]}
+        if math.isnan(row["packs"]):
+            said.append(say("{product}: {need} {unit}", **need))
+        else:
+            bought = say(
+                "{product}: {need} {unit} ({packs:.0f} × {pack} {unit}, {left} {unit} left over)",
+                packs=row["packs"],
+                pack=shown(row["pack"]),
+                left=shown(row["left_over"]),
+                **need,
+            )
+            said.append(bought)
     return said
 
 
@@ -213,7 +236,7 @@ def _written(record: DressingRecord | None) -> dict[str, Any] | None:
     rates = [
         {
             "treatment": row["treatment"],
-            "product": row["product"],
+            "product": say(WATER) if row["product"] == WATER else row["product"],
             "planned": f"{shown(row['planned_per_t'])} {row['unit']}",
             "real": _or_dash(row["real_per_t"], f" {row['unit']}"),
             "off": "–" if math.isnan(row["off_pct"]) else _percent(row["off_pct"]),
@@ -229,7 +252,7 @@ def _written(record: DressingRecord | None) -> dict[str, Any] | None:
 
 def _mix_written(row: Mapping[Hashable, Any]) -> dict[str, str]:
     times = {
-        name: "–" if pd.isna(row[name]) else f"{row[name]:%d %b %H:%M}"
+        name: "–" if pd.isna(row[name]) else f"{short_day(row[name])} {row[name]:%H:%M}"
         for name in ("start", "end", "last_sown")
     }
     return times | {
@@ -247,7 +270,7 @@ def _or_dash(value: float, unit: str) -> str:
 
 def _percent(value: float) -> str:
     sign = "+" if round(value) > 0 else ""
-    return f"{sign}{numbers.number(value, 0)}%"
+    return f"{sign}{numbers.number(value, 0)}{figures('%')}"
 
 
 def _arms(sowing: SowingPlan) -> list[dict[str, str]]:
@@ -288,7 +311,9 @@ def _need_words(row: Mapping[Hashable, Any] | None, sowing: SowingPlan) -> dict[
         "area": numbers.number(row["area_ha"], 2),
         "load": numbers.number(1000 * row["load_t"], 0),
         "fills": "–" if math.isnan(row["cart_fills"]) else f"{row['cart_fills']:.0f}",
-        "per_fill": "–" if math.isnan(row["ha_per_fill"]) else f"{row['ha_per_fill']:.1f}",
+        "per_fill": "–"
+        if math.isnan(row["ha_per_fill"])
+        else numbers.number(row["ha_per_fill"], 1),
     }
 
 
@@ -296,8 +321,7 @@ def _meters(sowing: SowingPlan) -> list[dict[str, str]]:
     return [
         {
             "name": one.treatment,
-            "gain": f"{1 + one.mix.weight_gain_pct / 100:.4f}",
-            "sum": words.METER_SUM.format(gain=f"{1 + one.mix.weight_gain_pct / 100:.4f}"),
+            "sum": say(words.METER_SUM, gain=numbers.number(1 + one.mix.weight_gain_pct / 100, 4)),
         }
         for one in sowing.dressed
     ]
@@ -324,7 +348,7 @@ def _parts(order: SowingOrder, arms: Sequence[dict[str, str]]) -> list[dict[str,
                         "letter": letters[str(row["treatment"])]["letter"],
                         "treatment": letters[str(row["treatment"])]["short"],
                         "tank": row["tank"],
-                        "start": row["start_end"],
+                        "start": say(ENDS[row["start_end"]]),
                         "area": numbers.number(row["area_ha"], 2),
                         "seed": "–" if math.isnan(row["seed_kg"]) else f"{row['seed_kg']:.0f}",
                     }

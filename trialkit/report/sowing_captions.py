@@ -4,62 +4,65 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from trialkit.sowing.sensible import counted, shown
+from trialkit.language import marked, say, say_counted
+from trialkit.report.numbers import number
+from trialkit.sowing.sensible import shown
 
 if TYPE_CHECKING:
     from pandas import DataFrame
 
     from trialkit.sowing import DialSetting, SowingOrder
 
-STIRRED, WAITS, ON_SEED = "stirred", "waits for the filling", "goes on the seed"
-MINUTES_AXIS = "Minutes from the first mix"
-MIX_AXIS = "Mix"
-DIAL_AXIS = "Mark on the pump's dial"
-FLOW_AXIS = "Flow, l/min"
-ACROSS_AXIS = "Across the passes, m"
-ALONG_AXIS = "Along them, m"
-ORDER_CAPTION = (
+STIRRED, WAITS = marked("stirred"), marked("waits for the filling")
+ON_SEED = marked("goes on the seed")
+MINUTES_AXIS = marked("Minutes from the first mix")
+MIX_AXIS = marked("Mix")
+DIAL_AXIS = marked("Mark on the pump's dial")
+FLOW_AXIS = marked("Flow, l/min")
+ACROSS_AXIS = marked("Across the passes, m")
+ALONG_AXIS = marked("Along them, m")
+ORDER_CAPTION = marked(
     "The number is the place in the sowing order, the letter the treatment; the arrow is the first "
     "pass of the strip. Not to scale: stretched across."
 )
 
-MIX_TITLE = "One mix, in the order it goes in"
-TOTALS_TITLE = "What the whole lot takes, and what is left of the packs"
-SEED_TITLE = "Seed by treatment"
-RATES_TITLE = "Written down in dressing.csv, beside the plan"
-MATCH_TITLE = "The pump follows the auger"
-ARMS_TITLE = "Were the arms sown alike?"
+MIX_TITLE = marked("One mix, in the order it goes in")
+TOTALS_TITLE = marked("What the whole lot takes, and what is left of the packs")
+SEED_TITLE = marked("Seed by treatment")
+RATES_TITLE = marked("Written down in dressing.csv, beside the plan")
+MATCH_TITLE = marked("The pump follows the auger")
+ARMS_TITLE = marked("Were the arms sown alike?")
 
 HEADINGS = {
-    "step": "Step",
-    "product": "Product",
-    "measure": "One mix",
-    "how": "How",
-    "amount": "All mixes",
-    "need": "Needed",
-    "unit": "Unit",
-    "packs": "Packs",
-    "left_over": "Left over",
-    "outlay": "To pay for the packs",
-    "cost_per_ha": "Cost a hectare",
-    "treatment": "Treatment",
-    "area_ha": "ha",
-    "seed_kg_ha": "Bare seed, kg/ha",
-    "drill_kg_ha": "Drill puts out, kg/ha",
-    "seed_t": "Bare seed, t",
-    "load_t": "To load, t",
-    "cart_fills": "Cart fills",
-    "ha_per_fill": "ha a fill",
-    "planned_per_t": "Planned, a tonne",
-    "real_per_t": "Done, a tonne",
-    "off_pct": "Off, %",
-    "auger_t_h": "Auger, t/h",
-    "pump_l_min": "Pump, l/min",
-    "bucket_l": "Bucket, l",
-    "seconds": "Full in, s",
-    "plants_m2": "Plants/m²",
-    "difference_pct": "Against the control, %",
-    "bias_t_ha": "Yield it brings, t/ha",
+    "step": marked("Step"),
+    "product": marked("Product"),
+    "measure": marked("One mix"),
+    "how": marked("How"),
+    "amount": marked("All mixes"),
+    "need": marked("Needed"),
+    "unit": marked("Unit"),
+    "packs": marked("Packs"),
+    "left_over": marked("Left over"),
+    "outlay": marked("To pay for the packs"),
+    "cost_per_ha": marked("Cost a hectare"),
+    "treatment": marked("Treatment"),
+    "area_ha": marked("ha"),
+    "seed_kg_ha": marked("Bare seed, kg/ha"),
+    "drill_kg_ha": marked("Drill puts out, kg/ha"),
+    "seed_t": marked("Bare seed, t"),
+    "load_t": marked("To load, t"),
+    "cart_fills": marked("Cart fills"),
+    "ha_per_fill": marked("ha a fill"),
+    "planned_per_t": marked("Planned, a tonne"),
+    "real_per_t": marked("Done, a tonne"),
+    "off_pct": marked("Off, %"),
+    "auger_t_h": marked("Auger, t/h"),
+    "pump_l_min": marked("Pump, l/min"),
+    "bucket_l": marked("Bucket, l"),
+    "seconds": marked("Full in, s"),
+    "plants_m2": marked("Plants/m²"),
+    "difference_pct": marked("Against the control, %"),
+    "bias_t_ha": marked("Yield it brings, t/ha"),
 }
 
 
@@ -74,19 +77,24 @@ def morning_words(times: DataFrame, keeps_h: float | None) -> str:
         Hours a mix keeps; None if no product says.
     """
     done = float(times["seed_to_min"].max())
-    words = (
-        f"{counted(len(times), 'mix', 'mixes')} in "
-        f"{counted(int(times['fill'].max()), 'filling')}; the last is on the seed after "
-        f"{done:.0f} minutes."
+    words = say(
+        "{mixes} in {fillings}; the last is on the seed after {minutes:.0f} minutes.",
+        mixes=mixes_words(len(times)),
+        fillings=say_counted("{count:,} filling", "{count:,} fillings", int(times["fill"].max())),
+        minutes=done,
     )
     if keeps_h is None:
-        return f"{words} No product says how long a mix keeps."
+        return f"{words} {say('No product says how long a mix keeps.')}"
     oldest = float((times["seed_to_min"] - times["stir_from_min"]).max())
     late = int((times["seed_to_min"] > times["use_by_min"]).sum())
-    return (
-        f"{words} The oldest mix is {oldest:.0f} minutes old then, and a mix keeps "
-        f"{60 * keeps_h:.0f}. Too old: {late if late else 'none'}."
+    age = say(
+        "The oldest mix is {oldest:.0f} minutes old then, and a mix keeps {keeps:.0f}. Too old: "
+        "{late}.",
+        oldest=oldest,
+        keeps=60 * keeps_h,
+        late=str(late) if late else say("none"),
     )
+    return f"{words} {age}"
 
 
 def morning_caption(keeps_h: float | None, *, hidden: bool) -> str:
@@ -99,12 +107,19 @@ def morning_caption(keeps_h: float | None, *, hidden: bool) -> str:
     hidden
         Whether some mixes keep longer than the picture is wide.
     """
-    words = "One person, one thing at a time: the auger stands still while a filling is mixed."
+    words = say("One person, one thing at a time: the auger stands still while a filling is mixed.")
     if keeps_h is None:
-        return f"{words} No product says how long a mix keeps: look on the labels."
-    if hidden:
-        return f"{words} Each mix keeps {shown(keeps_h)} h, further than the picture goes."
-    return f"{words} Orange: a mix keeps until here, {shown(keeps_h)} h from when it was begun."
+        until = say("No product says how long a mix keeps: look on the labels.")
+    elif hidden:
+        until = say(
+            "Each mix keeps {hours} h, further than the picture goes.", hours=shown(keeps_h)
+        )
+    else:
+        until = say(
+            "Orange: a mix keeps until here, {hours} h from when it was begun.",
+            hours=shown(keeps_h),
+        )
+    return f"{words} {until}"
 
 
 def dial_words(setting: DialSetting, catches: int, within_pct: float) -> str:
@@ -119,13 +134,28 @@ def dial_words(setting: DialSetting, catches: int, within_pct: float) -> str:
     within_pct
         How far the flow may be off, ± %.
     """
-    known = "its error is not known"
-    if setting.tolerance_pct is not None:
-        known = f"known to ±{setting.tolerance_pct:.1f}%"
-    return (
-        f"Set the dial to {setting.dial:.2f} for {shown(setting.flow_l_min)} l/min, by a line "
-        f"through {counted(catches, 'catch', 'catches')}; {known}, and ±{shown(within_pct)}% is "
-        "wanted."
+    values = {
+        "dial": number(setting.dial, 2),
+        "flow": shown(setting.flow_l_min),
+        "within": shown(within_pct),
+    }
+    if setting.tolerance_pct is None:
+        return say_counted(
+            "Set the dial to {dial} for {flow} l/min, by a line through {count:,} catch; its error "
+            "is not known, and ±{within}% is wanted.",
+            "Set the dial to {dial} for {flow} l/min, by a line through {count:,} catches; its "
+            "error is not known, and ±{within}% is wanted.",
+            catches,
+            **values,
+        )
+    return say_counted(
+        "Set the dial to {dial} for {flow} l/min, by a line through {count:,} catch; known to "
+        "±{known:.1f}%, and ±{within}% is wanted.",
+        "Set the dial to {dial} for {flow} l/min, by a line through {count:,} catches; known to "
+        "±{known:.1f}%, and ±{within}% is wanted.",
+        catches,
+        known=setting.tolerance_pct,
+        **values,
     )
 
 
@@ -137,9 +167,10 @@ def dial_caption(within_pct: float) -> str:
     within_pct
         How far the flow may be off, ± %.
     """
-    return (
-        f"Dots: catches. Green: the flow wanted, ±{shown(within_pct)}%. Orange: where to set the "
-        "dial; catch once more there."
+    return say(
+        "Dots: catches. Green: the flow wanted, ±{within}%. Orange: where to set the dial; catch "
+        "once more there.",
+        within=shown(within_pct),
     )
 
 
@@ -155,4 +186,20 @@ def order_words(order: SowingOrder) -> str:
     for treatment in order.starts:
         rows = order.steps[order.steps["treatment"] == treatment]
         parts.append(f"{treatment}: {', '.join(rows['strip'])}")
-    return f"The strips in the order they are sown. {'; '.join(parts)}."
+    return say("The strips in the order they are sown. {each}.", each="; ".join(parts))
+
+
+def headings() -> dict[str, str]:
+    """Return the headings of the tables."""
+    return {name: say(heading) for name, heading in HEADINGS.items()}
+
+
+def mixes_words(mixes: int) -> str:
+    """Return how many mixes there are, in words.
+
+    Parameters
+    ----------
+    mixes
+        Their number.
+    """
+    return say_counted("{count:,} mix", "{count:,} mixes", mixes)

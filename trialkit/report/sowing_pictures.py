@@ -8,9 +8,21 @@ import numpy as np
 import pandas as pd
 import plotnine as p9
 
+from trialkit.language import say
 from trialkit.report import numbers
 from trialkit.report import sowing_captions as words
-from trialkit.report.pictures import AMBER, BLUE, INK, LINE, PALE, PAYS, QUIET, Picture, house_theme
+from trialkit.report.pictures import (
+    AMBER,
+    BLUE,
+    INK,
+    LINE,
+    PALE,
+    PAYS,
+    QUIET,
+    Picture,
+    house_theme,
+    tick_marks,
+)  # fmt: skip
 from trialkit.sowing import mix_times
 
 if TYPE_CHECKING:
@@ -50,7 +62,7 @@ def morning_picture(mix: MixPlan, *, minutes_a_mix: float = 10.0) -> Picture:
             for what, (a, b) in zip(_FILLS, ends, strict=True)
         ]
     )
-    bars["what"] = pd.Categorical(bars["what"], list(_FILLS))
+    bars["what"] = pd.Categorical(bars["what"].map(say), [say(what) for what in _FILLS])
     done = float(times["seed_to_min"].max())
     limit = times["use_by_min"].max()
     most = done if np.isnan(limit) else max(done, min(float(limit), _BEYOND * done))
@@ -68,10 +80,10 @@ def morning_picture(mix: MixPlan, *, minutes_a_mix: float = 10.0) -> Picture:
             color=AMBER,
             size=1.6,
         )
-        + p9.scale_fill_manual(values=_FILLS)
+        + p9.scale_fill_manual(values=list(_FILLS.values()))
         + p9.scale_y_reverse(breaks=times["mix"].tolist(), expand=(0, 0.6))
-        + p9.scale_x_continuous(limits=(0, most * 1.02), expand=(0, 0))
-        + p9.labs(x=words.MINUTES_AXIS, y=words.MIX_AXIS, fill="")
+        + p9.scale_x_continuous(limits=(0, most * 1.02), expand=(0, 0), labels=tick_marks)
+        + p9.labs(x=say(words.MINUTES_AXIS), y=say(words.MIX_AXIS), fill="")
         + house_theme()
         + p9.theme(panel_grid_major_y=p9.element_blank())
     )
@@ -114,8 +126,9 @@ def dial_picture(
             color=AMBER, size=1, linetype="dashed",
         )
         + p9.annotate("point", x=setting.dial, y=setting.flow_l_min, color=AMBER, size=3.6)
-        + p9.scale_y_continuous(limits=(0, None))
-        + p9.labs(x=words.DIAL_AXIS, y=words.FLOW_AXIS)
+        + p9.scale_x_continuous(labels=tick_marks)
+        + p9.scale_y_continuous(limits=(0, None), labels=tick_marks)
+        + p9.labs(x=say(words.DIAL_AXIS), y=say(words.FLOW_AXIS))
         + house_theme()
     )  # fmt: skip
     return Picture(
@@ -182,7 +195,9 @@ def order_picture(order: SowingOrder, strips: pd.DataFrame, *, control: str) -> 
             color=INK,
         )
         + p9.scale_fill_manual(values=fills)
-        + p9.labs(x=words.ACROSS_AXIS, y=words.ALONG_AXIS, fill="")
+        + p9.scale_x_continuous(labels=tick_marks)
+        + p9.scale_y_continuous(labels=tick_marks)
+        + p9.labs(x=say(words.ACROSS_AXIS), y=say(words.ALONG_AXIS), fill="")
         + house_theme()
         + p9.theme(panel_grid_major=p9.element_blank())
     )
@@ -191,5 +206,5 @@ def order_picture(order: SowingOrder, strips: pd.DataFrame, *, control: str) -> 
         alt=words.order_words(order),
         width_in=_WIDTH_IN,
         height_in=3.8,
-        caption=words.ORDER_CAPTION,
+        caption=say(words.ORDER_CAPTION),
     )

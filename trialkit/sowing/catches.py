@@ -12,6 +12,7 @@ import numpy as np
 from scipy import stats
 
 from trialkit.errors import SowingError, UnitError
+from trialkit.language import say, say_counted
 from trialkit.sowing.sensible import counted, listed, number, shown
 from trialkit.units import convert
 
@@ -70,10 +71,21 @@ class Catches:
 
     def words(self) -> str:
         """Return the rate with its tolerance as a person writes it."""
-        n = counted(len(self.rates), "catch", "catches")
+        values = {"rate": shown(self.rate), "unit": self.unit}
         if self.tolerance_pct is None:
-            return f"{shown(self.rate)} {self.unit} from {n}; the spread is not known"
-        return f"{shown(self.rate)} {self.unit} ± {self.tolerance_pct:.1f}% from {n}"
+            return say_counted(
+                "{rate} {unit} from {count:,} catch; the spread is not known",
+                "{rate} {unit} from {count:,} catches; the spread is not known",
+                len(self.rates),
+                **values,
+            )
+        return say_counted(
+            "{rate} {unit} ± {tolerance:.1f}% from {count:,} catch",
+            "{rate} {unit} ± {tolerance:.1f}% from {count:,} catches",
+            len(self.rates),
+            tolerance=self.tolerance_pct,
+            **values,
+        )
 
 
 def auger_catches(
@@ -259,21 +271,41 @@ def _catch_warnings(
 ) -> list[str]:
     said = []
     if cv is None or tolerance is None:
-        said.append("One catch shows no spread, so nobody knows how far it is off. Take three.")
-    elif tolerance > within:
-        more = (
-            f"It takes about {counted(needed, 'catch', 'catches')} at this spread"
-            if needed
-            else "More catches will not help at this spread"
-        )
         said.append(
-            f"The {counted(n, 'catch', 'catches')} spread too far to trust: {cv:.1f}% about the "
-            f"mean, so the mean is known to ±{tolerance:.1f}%, and ±{shown(within)}% is wanted. "
-            f"{more}; first look for what makes it uneven: air, a strainer, an auger not full."
+            say("One catch shows no spread, so nobody knows how far it is off. Take three.")
         )
+    elif tolerance > within:
+        spread = say(
+            "The {catches:,} catches spread too far to trust: {cv:.1f}% about the mean, so the "
+            "mean is known to ±{tolerance:.1f}%, and ±{within}% is wanted.",
+            catches=n,
+            cv=cv,
+            tolerance=tolerance,
+            within=shown(within),
+        )
+        said.append(f"{spread} {_more_catches(needed)}")
     if 100 * _WATCH_S / shortest_s > _WATCH_PCT:
         said.append(
-            f"A catch of {shown(shortest_s)} s is short: half a second on the watch is "
-            f"{100 * _WATCH_S / shortest_s:.0f}% of it. Catch for half a minute."
+            say(
+                "A catch of {seconds} s is short: half a second on the watch is {share:.0%} of it. "
+                "Catch for half a minute.",
+                seconds=shown(shortest_s),
+                share=_WATCH_S / shortest_s,
+            )
         )
     return said
+
+
+def _more_catches(needed: int | None) -> str:
+    if not needed:
+        return say(
+            "More catches will not help at this spread; first look for what makes it uneven: air, "
+            "a strainer, an auger not full."
+        )
+    return say_counted(
+        "It takes about {count:,} catch at this spread; first look for what makes it uneven: air, "
+        "a strainer, an auger not full.",
+        "It takes about {count:,} catches at this spread; first look for what makes it uneven: "
+        "air, a strainer, an auger not full.",
+        needed,
+    )

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from trialkit.errors import SowingError
+from trialkit.language import marked
 
 Page = Literal["shed", "cab"]
 
@@ -44,97 +45,127 @@ _BOTH: tuple[Page, ...] = ("shed", "cab")
 
 CAUTIONS: tuple[Caution, ...] = (
     Caution(
-        "Label first",
-        "Read label and safety data sheet of each product before you open it. They, local rules "
-        "and licensed practice come before this page.",
+        marked("Label first"),
+        marked(
+            "Read label and safety data sheet of each product before you open it. They, local "
+            "rules and licensed practice come before this page."
+        ),
         _BOTH,
     ),
     Caution(
-        "Skin and eyes",
-        "Long sleeves and trousers, shoes, chemical-resistant gloves (not leather or cloth), eye "
-        "protection. Water and soap at hand.",
+        marked("Skin and eyes"),
+        marked(
+            "Long sleeves and trousers, shoes, chemical-resistant gloves (not leather or cloth), "
+            "eye protection. Water and soap at hand."
+        ),
         _BOTH,
         source="floor of protection: Univ. of Minnesota and Univ. of Nebraska extension",
     ),
     Caution(
-        "Dust",
-        "Powders and dressed seed make dust: dust mask and eye protection, open doors, stand "
-        "upwind. Tip powder low and slowly.",
+        marked("Dust"),
+        marked(
+            "Powders and dressed seed make dust: dust mask and eye protection, open doors, stand "
+            "upwind. Tip powder low and slowly."
+        ),
         ("shed",),
         powders_only=True,
     ),
     Caution(
-        "Dust from seed",
-        "Dressed seed makes dust when it is loaded and cleaned out: dust mask, stand upwind.",
+        marked("Dust from seed"),
+        marked(
+            "Dressed seed makes dust when it is loaded and cleaned out: dust mask, stand upwind."
+        ),
         ("cab",),
     ),
     Caution(
-        "Auger and shafts",
-        "Guards on augers, belts and power shafts stay on. No loose clothes, no children, nobody "
-        "alone.",
+        marked("Auger and shafts"),
+        marked(
+            "Guards on augers, belts and power shafts stay on. No loose clothes, no children, "
+            "nobody alone."
+        ),
         _BOTH,
     ),
     Caution(
-        "Lock out",
-        "Before you clear, clean or reach in: stop the drive, take the key, lock out, wait until "
-        "all stands still.",
+        marked("Lock out"),
+        marked(
+            "Before you clear, clean or reach in: stop the drive, take the key, lock out, wait "
+            "until all stands still."
+        ),
         _BOTH,
     ),
     Caution(
-        "Never into grain",
-        "Nobody climbs into a bin, hopper or cart of seed, even to free a bridge: grain buries in "
-        "seconds. Free it from outside with a pole, drive locked out.",
+        marked("Never into grain"),
+        marked(
+            "Nobody climbs into a bin, hopper or cart of seed, even to free a bridge: grain buries "
+            "in seconds. Free it from outside with a pole, drive locked out."
+        ),
         _BOTH,
     ),
     Caution(
-        "Damp seed bridges",
-        "Damp dressed seed bridges over outlets and may fall without warning. Load less, let it "
-        "dry, and look at the outlets often.",
+        marked("Damp seed bridges"),
+        marked(
+            "Damp dressed seed bridges over outlets and may fall without warning. Load less, let "
+            "it dry, and look at the outlets often."
+        ),
         _BOTH,
     ),
     Caution(
-        "Electrics",
-        "Water and electricity: keep leads, plugs and motors off the wet floor, behind a residual-"
-        "current device; dry hands on switches.",
+        marked("Electrics"),
+        marked(
+            "Water and electricity: keep leads, plugs and motors off the wet floor, behind a "
+            "residual-current device; dry hands on switches."
+        ),
         ("shed",),
     ),
     Caution(
-        "Never food or feed",
-        "Dressed seed never goes into food, feed or delivered grain, and is kept from stock, birds "
-        "and children. One dressed seed can spoil a load. Clean everything it touched.",
+        marked("Never food or feed"),
+        marked(
+            "Dressed seed never goes into food, feed or delivered grain, and is kept from stock, "
+            "birds and children. One dressed seed can spoil a load. Clean everything it touched."
+        ),
         _BOTH,
         source="Tenn. Code 43-10-105 (wording for treated seed); Ontario pesticide-safety note",
     ),
     Caution(
-        "Inoculant counts too",
-        "In some places a seed inoculant counts as a hazardous substance in delivered grain, as "
-        "pesticides do. Ask where you deliver.",
+        marked("Inoculant counts too"),
+        marked(
+            "In some places a seed inoculant counts as a hazardous substance in delivered grain, "
+            "as pesticides do. Ask where you deliver."
+        ),
         ("shed",),
         source="Canada Grain Regulations, s. 1",
     ),
     Caution(
-        "Label the seed",
-        "Mark bags, bins and carts of dressed seed: what is on it, since when, not for food, feed "
-        "or oil.",
+        marked("Label the seed"),
+        marked(
+            "Mark bags, bins and carts of dressed seed: what is on it, since when, not for food, "
+            "feed or oil."
+        ),
         _BOTH,
         source="7 CFR 201.31a (USA); Tenn. Code 43-10-105",
     ),
     Caution(
-        "Spills",
-        "Cover or take up spilt dressed seed at once, at filling places and headlands above all: "
-        "birds find it.",
+        marked("Spills"),
+        marked(
+            "Cover or take up spilt dressed seed at once, at filling places and headlands above "
+            "all: birds find it."
+        ),
         ("cab",),
     ),
     Caution(
-        "Store and dispose",
-        "Store products locked, dry, in their own packs, as the label says. Rinse, packs and left-"
-        "over seed go where label and local rules say: never into a drain, ditch or pond.",
+        marked("Store and dispose"),
+        marked(
+            "Store products locked, dry, in their own packs, as the label says. Rinse, packs and "
+            "left-over seed go where label and local rules say: never into a drain, ditch or pond."
+        ),
         _BOTH,
     ),
     Caution(
-        "Registered here",
-        "Use only what is registered for this crop, this use and this place, at the rate it is "
-        "registered for.",
+        marked("Registered here"),
+        marked(
+            "Use only what is registered for this crop, this use and this place, at the rate it is "
+            "registered for."
+        ),
         ("shed",),
     ),
 )

@@ -8,12 +8,20 @@ from dataclasses import dataclass
 from scipy import stats
 
 from trialkit.errors import SowingError
+from trialkit.language import marked, say
 from trialkit.sowing.catches import Catches
 from trialkit.sowing.sensible import number, shown
 
 #: A treatment rate may be exceeded by 10% at most; seed that flows uncalibrated can be off by 20%
 #: (both as cited on the accuracy of seed treating).
 RATE_TOLERANCE_PCT = 10.0
+
+
+_MATCHES = {
+    "right": marked("That is within ±{within}%."),
+    "wrong": marked("That is not within ±{within}%: set the pump to {setting} l/min."),
+    "not sure": marked("Whether that is within ±{within}% is not sure: take more catches."),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,12 +162,18 @@ def _match_sentence(
     verdict: str,
     setting: float,
 ) -> str:
-    spread = "with no spread known" if ends is None else f"{ends[0]:+.0f} to {ends[1]:+.0f}%"
-    start = f"Pump and auger put {shown(rate)} l/t on the seed, {off:+.1f}% ({spread})."
-    if verdict == "right":
-        return f"{start} That is within ±{shown(allowed)}%."
-    if verdict == "wrong":
-        return f"{start} That is not within ±{shown(allowed)}%: set the pump to " + (
-            f"{shown(setting)} l/min."
+    if ends is None:
+        start = say(
+            "Pump and auger put {rate} l/t on the seed, {off:+.1f}% (with no spread known).",
+            rate=shown(rate),
+            off=off,
         )
-    return f"{start} Whether that is within ±{shown(allowed)}% is not sure: take more catches."
+    else:
+        start = say(
+            "Pump and auger put {rate} l/t on the seed, {off:+.1f}% ({low:+.0f} to {high:+.0f}%).",
+            rate=shown(rate),
+            off=off,
+            low=ends[0],
+            high=ends[1],
+        )
+    return f"{start} {say(_MATCHES[verdict], within=shown(allowed), setting=shown(setting))}"

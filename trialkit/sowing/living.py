@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import pandas as pd
 
+from trialkit.language import marked
 from trialkit.sowing.mix_job import MixJob
 from trialkit.sowing.product import Product
 
-_CANADA = (
+_CANADA = marked(
     "nodule bacteria; Canada Fertilizers Regulations, C.R.C. c. 666, s. 10.2(1), in force 2006 to "
     "2013"
 )
@@ -98,9 +99,9 @@ def living_table(job: MixJob) -> pd.DataFrame:
 def _row(product: Product, job: MixJob) -> list[object]:
     per_t = product.living_per_t(job.seed_kg_ha)
     count = job.seed_weight_g_1000 and cells_per_seed(per_t, job.seed_weight_g_1000)
-    minimum, source = product.minimum_per_seed, "given with the product"
+    minimum, source = product.minimum_per_seed, marked("given with the product")
     if minimum is None:
         minimum = published_minimum(job.crop)
-        source = _CANADA if minimum else "none published for this crop; ask the maker"
+        source = _CANADA if minimum else marked("none published for this crop; ask the maker")
     enough = bool(count >= minimum * (1 - 1e-9)) if count and minimum else None
     return [product.name, per_t, count, minimum, enough, source]

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
+from trialkit.language import say_counted
 from trialkit.sowing.sensible import shown
 
 #: Up to this much, l or kg, it can be measured to the step beside it, l or kg: a measuring
@@ -55,7 +56,9 @@ class Measured:
             return f"{shown(self.amount)} {self.unit}"
         jugs = math.floor(self.basic / jug_l + _SLACK * 1e-3)
         rest = self.basic - jugs * jug_l
-        text = f"{jugs} jug{'s' if jugs > 1 else ''} of {shown(jug_l)} l"
+        text = say_counted(
+            "{count} jug of {jug} l", "{count} jugs of {jug} l", jugs, jug=shown(jug_l)
+        )
         if rest < _STEPS["l"][0][1] / 2:
             return text
         return f"{text} + {_spelled(rest, 'l').words()}"

@@ -10,6 +10,7 @@ import numpy as np
 from scipy import stats
 
 from trialkit.errors import SowingError
+from trialkit.language import say
 from trialkit.sowing.sensible import listed, number, shown
 
 #: A difference in seeds below this is not worth turning the meter for, %. Common practice, no
@@ -147,22 +148,34 @@ def _warnings(change: float, reach: float | None) -> list[str]:
     said = []
     if reach is None:
         said.append(
-            "With a single catch nobody knows whether the difference is more than the next catch "
-            "would make. Catch both three times."
+            say(
+                "With a single catch nobody knows whether the difference is more than the next "
+                "catch would make. Catch both three times."
+            )
         )
     elif 100 * reach > max(_WORTH_PCT, abs(change)):
         said.append(
-            f"The catches spread by ±{100 * reach:.1f}%, more than the difference of "
-            f"{shown(abs(change))}%: the meter may not differ at all. Catch more."
+            say(
+                "The catches spread by ±{reach:.1%}, more than the difference of {change}%: the "
+                "meter may not differ at all. Catch more.",
+                reach=reach,
+                change=shown(abs(change)),
+            )
         )
     if abs(change) > _FAR_PCT:
         said.append(
-            f"The dressed seed runs {change:+.0f}%. That is more than damp seed does: look for "
-            "bridging or a blocked meter, and let the seed dry. Lock out the drive before you "
-            "reach in."
+            say(
+                "The dressed seed runs {change:+.0f}%. That is more than damp seed does: look for "
+                "bridging or a blocked meter, and let the seed dry. Lock out the drive before you "
+                "reach in.",
+                change=change,
+            )
         )
     if abs(change) >= _WORTH_PCT:
         said.append(
-            "The new setting takes the meter to be in proportion to its scale. Catch again there."
+            say(
+                "The new setting takes the meter to be in proportion to its scale. Catch again "
+                "there."
+            )
         )
     return said

@@ -6,8 +6,10 @@ from collections.abc import Iterator
 
 import pandas as pd
 
+from trialkit.language import say, say_counted
 from trialkit.sowing.mix_job import MixJob
-from trialkit.sowing.sensible import counted, shown
+from trialkit.sowing.recipe import WATER
+from trialkit.sowing.sensible import shown
 
 #: More mixes than this, and somebody loses count. Common practice, no source.
 _MANY_MIXES = 10
@@ -84,60 +86,73 @@ def mix_notes(job: MixJob, mixes: int, purchase: pd.DataFrame, fill_h: float) ->
         Hours that one filling lasts at the pump.
     """
     if job.order is None:
-        yield (
+        yield say(
             "The order, thin liquids, powders, thick liquids, is common practice without a source. "
             "Where a label gives another, follow the label."
         )
     for product in job.products:
         if product.form == "powder" and product.density_kg_l is None:
             room = product.kg_per_t(job.seed_kg_ha) * job.seed_t / mixes
-            yield (
-                f"'{product.name}' is taken to take no room in the mix; undissolved it takes up to "
-                f"{shown(room)} l of one. Keep that much water back and fill to the mark at the "
-                "end."
+            yield say(
+                "'{product}' is taken to take no room in the mix; undissolved it takes up to "
+                "{litres} l of one. Keep that much water back and fill to the mark at the end.",
+                product=product.name,
+                litres=shown(room),
             )
     if any(p.form != "powder" and p.water_pct is None for p in job.products):
-        yield "Each litre of a liquid product is taken for a litre of water: the most it can wet."
+        yield say(
+            "Each litre of a liquid product is taken for a litre of water: the most it can wet."
+        )
     if job.tank_l is None and mixes > 1:
-        yield "Without a tank the auger stands still while a mix is made."
+        yield say("Without a tank the auger stands still while a mix is made.")
     if fill_h > 0:
-        yield f"One filling lasts {shown(60 * fill_h)} minutes at the pump."
+        yield say("One filling lasts {minutes} minutes at the pump.", minutes=shown(60 * fill_h))
     if job.seed_moisture_pct is None:
-        yield (
+        yield say(
             "The moisture of the bare seed was not given, so that of the dressed seed is not known."
         )
     elif _storage_limit(job) is None:
-        yield "No storage limit is known for this crop: give storage_limit_pct."
+        yield say("No storage limit is known for this crop: give storage_limit_pct.")
     elif job.storage_limit_pct is None:
-        yield (
-            f"The storage limit of {shown(_storage_limit(job) or 0)}% is one at which grain is "
-            "received; your store may ask for less."
+        yield say(
+            "The storage limit of {limit}% is one at which grain is received; your store may ask "
+            "for less.",
+            limit=shown(_storage_limit(job) or 0),
         )
     if any(product.living for product in job.products):
-        yield "Living organisms are counted at mixing: many die before the seed is in the ground."
+        yield say(
+            "Living organisms are counted at mixing: many die before the seed is in the ground."
+        )
         if job.seed_weight_g_1000 is None:
-            yield "Without the weight of a thousand seeds nobody can say what lives on one."
+            yield say("Without the weight of a thousand seeds nobody can say what lives on one.")
     unpriced = list(purchase.loc[purchase["cost"].isna(), "product"])
     if unpriced and len(unpriced) < len(purchase):
-        yield f"No price is known for {_list(unpriced)}, so no cost of the whole is given."
+        yield say(
+            "No price is known for {products}, so no cost of the whole is given.",
+            products=_list(unpriced),
+        )
     yield from _full_mixes(job, mixes)
 
 
 def _full_mixes(job: MixJob, mixes: int) -> Iterator[str]:
     full_t = mixes * job.mixer_l / job.rate_l_t
     if mixes > 1 and full_t > job.seed_t * (1 + 1e-6):
-        yield (
-            f"{counted(mixes, 'full mix', 'full mixes')} of {shown(job.mixer_l)} l would do for "
-            f"{shown(full_t)} t of seed."
+        yield say(
+            "{mixes:,} full mixes of {litres} l would do for {tonnes} t of seed.",
+            mixes=mixes,
+            litres=shown(job.mixer_l),
+            tonnes=shown(full_t),
         )
 
 
 def _on_the_mixer(job: MixJob, mixes: int) -> Iterator[str]:
     if mixes > _MANY_MIXES:
-        yield (
-            f"The mixer is too small for this lot: {counted(mixes, 'mix', 'mixes')} of "
-            f"{shown(job.total_l / mixes)} l, and each is a chance to slip. One of "
-            f"{shown(job.total_l / 8)} l would do it in 8."
+        yield say(
+            "The mixer is too small for this lot: {mixes:,} mixes of {litres} l, and each is a "
+            "chance to slip. One of {larger} l would do it in 8.",
+            mixes=mixes,
+            litres=shown(job.total_l / mixes),
+            larger=shown(job.total_l / 8),
         )
 
 
@@ -147,33 +162,39 @@ def _on_the_order(job: MixJob) -> Iterator[str]:
     thick = [at for at, product in enumerate(ordered) if product.form == "syrupy"]
     late = [ordered[at].name for at in powders if thick and at > min(thick)]
     if late:
-        yield (
-            f"{_list(late)} would go in after a thick liquid, and powder added last lumps (common "
+        yield say(
+            "{products} would go in after a thick liquid, and powder added last lumps (common "
             "practice, no source). Unless the label asks for it, stir powders into the thin "
-            "liquids first."
+            "liquids first.",
+            products=_list(late),
         )
     thin = job.water_l_t > 0 or any(product.form == "watery" for product in ordered)
     if powders and not thin:
-        names = [ordered[at].name for at in powders]
-        yield (
-            f"There is no water or other thin liquid to stir {_list(names)} into. Raise rate_l_t "
-            "to make room for water."
+        yield say(
+            "There is no water or other thin liquid to stir {products} into. Raise rate_l_t to "
+            "make room for water.",
+            products=_list([ordered[at].name for at in powders]),
         )
     kg_l = sum(ordered[at].kg_per_t(job.seed_kg_ha) for at in powders) / job.rate_l_t
     if any(ordered[at].density_kg_l is None for at in powders) and kg_l > _MUCH_POWDER_KG_L:
-        yield (
-            f"The mix holds {shown(1000 * kg_l)} g of powder a litre: it thickens, settles and can "
-            "block strainer and nozzle. Keep it stirred, and mix a jugful for a trial first."
+        yield say(
+            "The mix holds {grams} g of powder a litre: it thickens, settles and can block "
+            "strainer and nozzle. Keep it stirred, and mix a jugful for a trial first.",
+            grams=shown(1000 * kg_l),
         )
 
 
 def _on_measuring(per_mix: pd.DataFrame) -> Iterator[str]:
-    products = per_mix[per_mix["product"] != "water"]
+    products = per_mix[per_mix["product"] != WATER]
     for row in products[products["rounding_pct"].abs() > _ROUNDING_PCT].to_dict("records"):
-        yield (
-            f"One mix takes {shown(row['amount'])} {row['unit']} of '{row['product']}', and a jug "
-            f"or scale can measure {row['measure']}: {row['rounding_pct']:+.0f}%. Make larger "
-            "mixes, or thin it down in measured water first."
+        yield say(
+            "One mix takes {amount} {unit} of '{product}', and a jug or scale can measure "
+            "{measure}: {off:+.0f}%. Make larger mixes, or thin it down in measured water first.",
+            amount=shown(row["amount"]),
+            unit=row["unit"],
+            product=row["product"],
+            measure=row["measure"],
+            off=row["rounding_pct"],
         )
 
 
@@ -182,14 +203,20 @@ def _on_age(job: MixJob, fill_h: float) -> Iterator[str]:
     for product in job.products:
         mixed, on_seed = product.keeps_mixed_h, product.keeps_on_seed_h
         if mixed is not None and used_after_h > mixed:
-            yield (
-                f"The last of a filling goes on the seed {shown(used_after_h)} h after mixing, and "
-                f"'{product.name}' keeps {shown(mixed)} h once mixed. Mix later, or less at a time."
+            yield say(
+                "The last of a filling goes on the seed {after} h after mixing, and '{product}' "
+                "keeps {keeps} h once mixed. Mix later, or less at a time.",
+                after=shown(used_after_h),
+                product=product.name,
+                keeps=shown(mixed),
             )
         if on_seed is not None and job.sown_after_h is not None and job.sown_after_h > on_seed:
-            yield (
-                f"The last seed is sown {shown(job.sown_after_h)} h after dressing, and "
-                f"'{product.name}' keeps {shown(on_seed)} h on the seed. Dress later, or in parts."
+            yield say(
+                "The last seed is sown {after} h after dressing, and '{product}' keeps {keeps} h "
+                "on the seed. Dress later, or in parts.",
+                after=shown(job.sown_after_h),
+                product=product.name,
+                keeps=shown(on_seed),
             )
     asked = job.sown_after_h is not None
     silent = [
@@ -198,33 +225,45 @@ def _on_age(job: MixJob, fill_h: float) -> Iterator[str]:
         if (product.living or asked) and product.keeps_on_seed_h is None
     ]
     if silent:
-        yield (
-            f"How long {_list(silent)} {'keeps' if len(silent) == 1 else 'keep'} on the seed was "
-            f"not given, so {'its' if len(silent) == 1 else 'their'} age at sowing is not checked. "
-            "Look on the label; nodule bacteria, for one, are sown within "
-            f"{_NODULE_BACTERIA_H} h (GRDC Back Pocket Guide 2013)."
+        yield say_counted(
+            "How long {products} keeps on the seed was not given, so its age at sowing is not "
+            "checked. Look on the label; nodule bacteria, for one, are sown within {hours} h (GRDC "
+            "Back Pocket Guide 2013).",
+            "How long {products} keep on the seed was not given, so their age at sowing is not "
+            "checked. Look on the label; nodule bacteria, for one, are sown within {hours} h (GRDC "
+            "Back Pocket Guide 2013).",
+            len(silent),
+            products=_list(silent),
+            hours=_NODULE_BACTERIA_H,
         )
     unmixed = [p.name for p in job.products if p.living and p.keeps_mixed_h is None]
     if unmixed:
-        yield (
-            f"How long {_list(unmixed)} {'keeps' if len(unmixed) == 1 else 'keep'} once mixed was "
-            "not given. Look on the label, and mix no more than is used at once."
+        yield say_counted(
+            "How long {products} keeps once mixed was not given. Look on the label, and mix no "
+            "more than is used at once.",
+            "How long {products} keep once mixed was not given. Look on the label, and mix no more "
+            "than is used at once.",
+            len(unmixed),
+            products=_list(unmixed),
         )
 
 
 def _on_moisture(job: MixJob, after_pct: float | None) -> Iterator[str]:
     limit = _storage_limit(job)
     if after_pct is not None and limit is not None and after_pct > limit:
-        yield (
-            f"The dressed seed is at {after_pct:.1f}% moisture, above the {shown(limit)}% to store "
-            "it at. Sow it at once, or dry it before it is stored."
+        yield say(
+            "The dressed seed is at {moisture:.1f}% moisture, above the {limit}% to store it at. "
+            "Sow it at once, or dry it before it is stored.",
+            moisture=after_pct,
+            limit=shown(limit),
         )
     wetting_pct = job.wetting_kg_t / 10
     if wetting_pct > _USUAL_WETTING_PCT * (1 + 1e-9):
-        yield (
-            f"The mix puts {shown(wetting_pct)}% of the seed's weight on it as water; half to 1% "
-            "is usual (agriinfo.in). Damp seed bridges and meters unevenly: let it dry, and "
-            "calibrate the metering with the dressed seed."
+        yield say(
+            "The mix puts {wetting}% of the seed's weight on it as water; half to 1% is usual "
+            "(agriinfo.in). Damp seed bridges and meters unevenly: let it dry, and calibrate the "
+            "metering with the dressed seed.",
+            wetting=shown(wetting_pct),
         )
 
 
@@ -234,24 +273,32 @@ def _on_life(job: MixJob, living: pd.DataFrame) -> Iterator[str]:
         return
     killers = [product.name for product in job.products if product.fungicide]
     if killers:
-        yield (
-            f"{_list(alive)} is alive, and {_list(killers)} in the same mix may kill it. Use them "
-            "together only if both labels say so."
+        yield say(
+            "{living} is alive, and {killing} in the same mix may kill it. Use them together only "
+            "if both labels say so.",
+            living=_list(alive),
+            killing=_list(killers),
         )
     if job.seed_has_fungicide:
-        yield (
-            f"{_list(alive)} is alive, and the seed carries a fungicide. Ask both labels; let the "
-            "dressing dry first, put the living product on last and sow at once."
+        yield say(
+            "{living} is alive, and the seed carries a fungicide. Ask both labels; let the "
+            "dressing dry first, put the living product on last and sow at once.",
+            living=_list(alive),
         )
     if job.in_sun:
-        yield (
-            f"{_list(alive)} is alive: sun and heat kill it. Keep packs, mix and dressed seed in "
-            "the shade and below 30 °C, and do not let them freeze (GRDC Back Pocket Guide 2013)."
+        yield say(
+            "{living} is alive: sun and heat kill it. Keep packs, mix and dressed seed in the "
+            "shade and below 30 °C, and do not let them freeze (GRDC Back Pocket Guide 2013).",
+            living=_list(alive),
         )
     for row in living[living["enough"].map(lambda enough: enough is False)].itertuples():
-        yield (
-            f"'{row.product}' puts {row.cells_per_seed:,.0f} living organisms on a seed; at least "
-            f"{row.minimum_per_seed:,.0f} are wanted ({row.source})."
+        yield say(
+            "'{product}' puts {cells:,.0f} living organisms on a seed; at least {least:,.0f} are "
+            "wanted ({source}).",
+            product=row.product,
+            cells=row.cells_per_seed,
+            least=row.minimum_per_seed,
+            source=say(str(row.source)),
         )
 
 
@@ -263,4 +310,6 @@ def _storage_limit(job: MixJob) -> float | None:
 
 def _list(names: list[str]) -> str:
     quoted = [f"'{name}'" for name in names]
-    return quoted[0] if len(quoted) == 1 else f"{', '.join(quoted[:-1])} and {quoted[-1]}"
+    if len(quoted) == 1:
+        return quoted[0]
+    return say("{names} and {last}", names=", ".join(quoted[:-1]), last=quoted[-1])

@@ -10,20 +10,28 @@ from dataclasses import dataclass
 import pandas as pd
 
 from trialkit.errors import SowingError
+from trialkit.language import marked, say, say_counted
 from trialkit.shown import as_line, as_table
-from trialkit.sowing.sensible import counted, listed, number, optional, shown
+from trialkit.sowing.sensible import listed, number, optional, shown
 
 _NEEDED = ("strip", "block", "treatment")
 
-_EMPTY = (
+#: The end of the field that a strip's first pass starts from, in a word.
+ENDS = {"near": marked("near"), "far": marked("far")}
+
+_EMPTY = marked(
     "Run the tank empty; drive stopped and locked out, take out what is left by hand or vacuum."
 )
-_BRUSH = "Brush or blow out tank, meters and hoses; dressing sticks. Mask, gloves, eye protection."
-_RUN = "Run bare seed through all outlets onto a sheet until it comes clean; catch and keep apart."
-_LOOK = "Look into tank, meters and the outlets at both ends: no seed of the last lot."
-_LOAD = "Load {to}; run it until it comes at every outlet; check the setting of the meter."
-_WRITE = "Write down the time, who looked, and what was left."
-_APART = "Keep seed run out apart and labelled: never food, feed or delivered grain."
+_BRUSH = marked(
+    "Brush or blow out tank, meters and hoses; dressing sticks. Mask, gloves, eye protection."
+)
+_RUN = marked(
+    "Run bare seed through all outlets onto a sheet until it comes clean; catch and keep apart."
+)
+_LOOK = marked("Look into tank, meters and the outlets at both ends: no seed of the last lot.")
+_LOAD = marked("Load {to}; run it until it comes at every outlet; check the setting of the meter.")
+_WRITE = marked("Write down the time, who looked, and what was left.")
+_APART = marked("Keep seed run out apart and labelled: never food, feed or delivered grain.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -282,58 +290,71 @@ def _change(after: int, tank: int, leaves: str, comes: str, untreated: str) -> C
         tasks.append(_RUN)
     tasks.append(_LOOK)
     if comes:
-        tasks.append(_LOAD.format(to=f"'{comes}'"))
+        tasks.append(_LOAD)
     tasks += [_APART, _WRITE] if leaves and not bare else [_WRITE]
-    return CleanOut(after, tank, leaves, comes, tuple(tasks))
+    said = (say(task, to=f"'{comes}'") if task == _LOAD else say(task) for task in tasks)
+    return CleanOut(after, tank, leaves, comes, tuple(said))
 
 
 def _notes(tanks: int, rounds: list[dict[str, int]]) -> Iterator[str]:
     if tanks == 1:
-        yield (
+        yield say(
             "The untreated strips are sown while the seeder is clean, so nothing can be carried "
             "over onto them."
         )
     else:
-        yield (
+        yield say(
             "The untreated seed has tank 1 to itself. Label the tanks, and say the tank aloud "
             "before each strip."
         )
-        yield (
+        yield say(
             "Meters and hoses that the tanks share carry seed over: switch on the headland, and "
             "run them clean before the strip starts."
         )
     if len(rounds) > 1:
-        yield (
+        yield say(
             "Treatments sown at different hours differ by the hour too. Sow all strips on one day "
             "and, if rain threatens, before or after it. Write down when each strip was sown."
         )
-    yield "Change nothing else between treatments: depth, speed, fertiliser, press, driver."
+    yield say("Change nothing else between treatments: depth, speed, fertiliser, press, driver.")
 
 
 def _warnings(
     field: pd.DataFrame, arms: list[str], tanks: int, steps: pd.DataFrame
 ) -> Iterator[str]:
     if len(arms) == 1:
-        yield f"All strips are '{arms[0]}': there is nothing to compare it with."
+        yield say(
+            "All strips are '{treatment}': there is nothing to compare it with.", treatment=arms[0]
+        )
     lacking = [
         block
         for block, treatments in field.groupby("block", sort=False)["treatment"]
         if arms[0] not in set(treatments)
     ]
     if lacking:
-        yield (
-            f"{counted(len(lacking), 'block has', 'blocks have')} no '{arms[0]}' strip: "
-            f"{', '.join(map(str, lacking))}. Nothing there shows what the dressing did."
+        yield say_counted(
+            "{count:,} block has no '{treatment}' strip: {blocks}. Nothing there shows what the "
+            "dressing did.",
+            "{count:,} blocks have no '{treatment}' strip: {blocks}. Nothing there shows what the "
+            "dressing did.",
+            len(lacking),
+            treatment=arms[0],
+            blocks=", ".join(map(str, lacking)),
         )
     if tanks > len(arms) > 1:
-        spare = tanks - len(arms)
-        yield (
-            f"{counted(tanks, 'tank')} for {counted(len(arms), 'treatment')}: {spare} "
-            f"{'stays' if spare == 1 else 'stay'} empty."
+        yield say_counted(
+            "{tanks} tanks for {treatments} treatments: {count} stays empty.",
+            "{tanks} tanks for {treatments} treatments: {count} stay empty.",
+            tanks - len(arms),
+            tanks=tanks,
+            treatments=len(arms),
         )
     changes = int((steps["tank"].diff().fillna(0) != 0).sum())
     if tanks > 1 and changes:
-        yield (
-            f"The tank is switched {counted(changes, 'time')}; each is a chance to sow a strip "
-            "with the wrong seed. Tick each strip as it is sown."
+        yield say_counted(
+            "The tank is switched {count:,} time; each is a chance to sow a strip with the wrong "
+            "seed. Tick each strip as it is sown.",
+            "The tank is switched {count:,} times; each is a chance to sow a strip with the wrong "
+            "seed. Tick each strip as it is sown.",
+            changes,
         )

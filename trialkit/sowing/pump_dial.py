@@ -10,6 +10,7 @@ import numpy as np
 from scipy import stats
 
 from trialkit.errors import SowingError
+from trialkit.language import say
 from trialkit.sowing.sensible import listed, number, shown
 
 #: How far beyond the catches a line may be drawn, as a share of their span. Common practice, no
@@ -134,18 +135,28 @@ class PumpLine:
         said = []
         if self.residual_l_min is None:
             said.append(
-                "Two catches always lie on a line, so its error is not known. Set the dial, catch "
-                "once more and compare."
+                say(
+                    "Two catches always lie on a line, so its error is not known. Set the dial, "
+                    "catch once more and compare."
+                )
             )
         if self.bent_pct > _BENT_PCT:
             said.append(
-                f"A catch lies {self.bent_pct:.0f}% off the line: this pump's flow is no straight "
-                "line of its dial, or a catch is wrong. Catch at marks near the flow wanted."
+                say(
+                    "A catch lies {off:.0f}% off the line: this pump's flow is no straight line of "
+                    "its dial, or a catch is wrong. Catch at marks near the flow wanted.",
+                    off=self.bent_pct,
+                )
             )
         if not self.dial_low <= dial <= self.dial_high:
             said.append(
-                f"The mark {shown(dial)} lies beyond the catches ({shown(self.dial_low)} to "
-                f"{shown(self.dial_high)}). Catch there before you use it."
+                say(
+                    "The mark {dial} lies beyond the catches ({low} to {high}). Catch there before "
+                    "you use it.",
+                    dial=shown(dial),
+                    low=shown(self.dial_low),
+                    high=shown(self.dial_high),
+                )
             )
         return tuple(said)
 

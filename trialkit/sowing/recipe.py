@@ -4,16 +4,22 @@ from __future__ import annotations
 
 import pandas as pd
 
+from trialkit.language import marked, say
 from trialkit.sowing.measuring import Measured, measure
 from trialkit.sowing.mix_job import MixJob
 from trialkit.sowing.product import Product
 
+#: What fills the mix up to its rate.
+WATER = marked("water")
+
 _HOW = {
-    "watery": "Pour in, stirring.",
-    "powder": "Sprinkle in slowly, stirring, until no lumps are left.",
-    "syrupy": "Pour in last, stirring; rinse the jug with mix.",
+    "watery": marked("Pour in, stirring."),
+    "powder": marked("Sprinkle in slowly, stirring, until no lumps are left."),
+    "syrupy": marked("Pour in last, stirring; rinse the jug with mix."),
 }
-_WATER_FIRST = "Pour in most of it. Keep some to rinse jugs and to fill to the mark at the end."
+_WATER_FIRST = marked(
+    "Pour in most of it. Keep some to rinse jugs and to fill to the mark at the end."
+)
 
 _COLUMNS = [
     "step", "product", "form", "amount", "unit", "measure", "measured", "measured_unit",
@@ -92,7 +98,7 @@ def _row(
     job: MixJob,
 ) -> list[object]:
     return [
-        product.name if product else "water",
+        product.name if product else WATER,
         product.form if product else "watery",
         amount,
         unit,
@@ -100,5 +106,5 @@ def _row(
         measured.amount,
         measured.unit,
         round(rounding_pct, 9) + 0.0,
-        _HOW[product.form] if product else _WATER_FIRST,
+        say(_HOW[product.form] if product else _WATER_FIRST),
     ]

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from trialkit.errors import SowingError
+from trialkit.language import say
 from trialkit.shown import as_line, as_table
 from trialkit.sowing.mix_job import check_seed_weight
 from trialkit.sowing.sensible import by_name, named, number, optional, percent, shown
@@ -265,16 +266,21 @@ def _by_treatment(
 
 
 def _need_notes(reserve: float, purge: float, table: pd.DataFrame, cart: float | None) -> list[str]:
-    said = [f"A reserve of {shown(reserve)}% is in the seed of each treatment."]
+    said = [
+        say("A reserve of {reserve}% is in the seed of each treatment.", reserve=shown(reserve))
+    ]
     if purge == 0:
-        said.append("No seed is counted for purging cart, meters and hoses: give purge_kg.")
+        said.append(say("No seed is counted for purging cart, meters and hoses: give purge_kg."))
     else:
         said.append(
-            f"{shown(purge)} kg are run through and thrown away each time a treatment is begun; "
-            "dressed seed among it is no food and no feed."
+            say(
+                "{purge} kg are run through and thrown away each time a treatment is begun; "
+                "dressed seed among it is no food and no feed.",
+                purge=shown(purge),
+            )
         )
     if cart is None:
-        said.append("The cart's load was not given, so its fillings are not counted.")
+        said.append(say("The cart's load was not given, so its fillings are not counted."))
     if table["area_ha"].max() > 1.1 * table["area_ha"].min():
-        said.append("The treatments are not sown on the same area; check the strips.")
+        said.append(say("The treatments are not sown on the same area; check the strips."))
     return said

@@ -7,15 +7,18 @@ from collections.abc import Mapping
 from numbers import Real
 
 from trialkit.errors import SowingError
+from trialkit.language import figures
 
 
 def shown(value: float) -> str:
     """Return a number as a person writes it: `10,000`, `0.5`, `6.67`."""
     if value != 0 and not 1e-4 <= abs(value) < 1e7:
-        return f"{value:.3g}"
-    if abs(value) >= 1000:
-        return f"{value:,.1f}".removesuffix(".0")
-    return f"{value:.4g}"
+        text = f"{value:.3g}"
+    elif abs(value) >= 1000:
+        text = f"{value:,.1f}".removesuffix(".0")
+    else:
+        text = f"{value:.4g}"
+    return figures(text)
 
 
 def counted(number: int, noun: str, plural: str | None = None) -> str:

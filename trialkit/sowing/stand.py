@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from trialkit.errors import SowingError
+from trialkit.language import marked, say
 from trialkit.sowing.sensible import by_name, named, number, optional, shown
 
 #: Yield, %, that 10% more plants bring. Common practice, no source: cereals make up for thin
@@ -17,6 +18,27 @@ RESPONSE_PCT = 1.0
 
 #: Arms that differ by less than this in plants were sown alike, %. Common practice, no source.
 _ALIKE_PCT = 5.0
+
+
+_THICKER = marked("'{treatment}' was sown {share:.0%} thicker than '{control}'.")
+_THINNER = marked("'{treatment}' was sown {share:.0%} thinner than '{control}'.")
+#: Whether it flatters the yield, and whether the yield is known.
+_EFFECTS = {
+    (True, False): marked(
+        "That alone flatters its yield by about {share:.1%} whatever the dressing does."
+    ),
+    (False, False): marked(
+        "That alone holds back its yield by about {share:.1%} whatever the dressing does."
+    ),
+    (True, True): marked(
+        "That alone flatters its yield by about {share:.1%}, {tonnes:.2f} t/ha, whatever the "
+        "dressing does."
+    ),
+    (False, True): marked(
+        "That alone holds back its yield by about {share:.1%}, {tonnes:.2f} t/ha, whatever the "
+        "dressing does."
+    ),
+}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -110,8 +132,15 @@ def compare_arms(
     table["bias_pct"] = table["difference_pct"] * slope / 10
     table["bias_t_ha"] = table["bias_pct"] / 100 * (float("nan") if crop is None else crop)
     off = table[table["difference_pct"].abs() > allowed * (1 + 1e-9)]
-    source = " (common practice, no source)" if response is None else ""
-    assumption = f"10% more plants are taken to bring {shown(slope)}% of yield{source}."
+    if response is None:
+        assumption = say(
+            "10% more plants are taken to bring {response}% of yield (common practice, no source).",
+            response=shown(slope),
+        )
+    else:
+        assumption = say(
+            "10% more plants are taken to bring {response}% of yield.", response=shown(slope)
+        )
     return ArmCheck(
         table=table,
         alike=off.empty,
@@ -129,10 +158,12 @@ def compare_arms(
 def _sentence(
     name: str, control: str, difference: float, bias: float, crop: float | None, assumption: str
 ) -> str:
-    side = "thicker" if difference > 0 else "thinner"
-    tonnes = "" if crop is None else f", {abs(bias) / 100 * crop:.2f} t/ha,"
-    effect = "flatters" if bias > 0 else "holds back"
-    return (
-        f"'{name}' was sown {abs(difference):.0f}% {side} than '{control}'. That alone {effect} "
-        f"its yield by about {abs(bias):.1f}%{tonnes} whatever the dressing does. {assumption}"
+    sown = say(
+        _THICKER if difference > 0 else _THINNER,
+        treatment=name,
+        share=abs(difference) / 100,
+        control=control,
     )
+    tonnes = {} if crop is None else {"tonnes": abs(bias) / 100 * crop}
+    effect = say(_EFFECTS[bias > 0, crop is not None], share=abs(bias) / 100, **tonnes)
+    return f"{sown} {effect} {assumption}"

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
 import pytest
 
-from trialkit.cross_checks import by_shuffling
+from trialkit.answer import compare, fit_strips
+from trialkit.cross_checks import by_shuffling, disagreements
 from trialkit.design import allocate
 from trialkit.errors import TrialkitWarning
+from trialkit.language import speaking
 from trialkit.trial import open_trial
 
 ARMS = ["untreated", "dressed"]
@@ -141,3 +144,33 @@ def test_a_sample_of_draws_is_never_called_every_draw(config):
     (check,) = by_shuffling(left, config, drawn, plan_of(planned))
     assert "random draws" in check.note
     assert "every possible" not in check.note
+
+
+def test_a_check_says_how_in_another_language_and_keeps_its_name(config, german):
+    words = {
+        "By every possible draw within blocks, as the design restricted them ({draw}).": (
+            "Alle Auslosungen ({draw})."
+        ),
+        "even sides": "Seiten ausgeglichen",
+        "The layout allows no p below {p:.2g}, so it gives no {confidence:.0%} interval.": (
+            "p ab {p:.2g}, kein Bereich von {confidence:.0%}."
+        ),
+        "The methods disagree on '{treatment}': {method} gives {gain:+.2f} t/ha, outside the main "
+        "analysis's {low:+.2f} to {high:+.2f} t/ha. Find out why before you act on either.": (
+            "{treatment}, {method}: {gain:+.2f}, nicht {low:+.2f} bis {high:+.2f}."
+        ),
+        "randomisation test of strip means": "Randomisierungstest",
+    }
+    drawn = allocate(ARMS, 6, seed=3, draw="even sides")
+    (english,) = by_shuffling(strips_of(drawn), config, drawn)
+    with speaking(german(words)):
+        (check,) = by_shuffling(strips_of(drawn), config, drawn)
+        (main,) = compare(fit_strips(strips_of(drawn), config), config)
+        far = replace(main, low_t_ha=-1.5, high_t_ha=-1.25)
+        (note,) = disagreements((far,), (replace(check, low_t_ha=0.0),))
+    assert check.note == (
+        "Alle Auslosungen (Seiten ausgeglichen). p ab 0,1, kein Bereich von 95\u00a0%."
+    )
+    assert replace(check, note="") == replace(english, note="")
+    gain = f"{check.gain_t_ha:+.2f}".replace(".", ",")
+    assert note == f"dressed, Randomisierungstest: {gain}, nicht -1,50 bis -1,25."

@@ -9,6 +9,7 @@ import pandas as pd
 import pytest
 
 from trialkit import analyse, open_trial, simulate
+from trialkit.language import speaking
 from trialkit.sensitivity import Sensitivity, _hanging
 from trialkit.shipped import copy_demo, demo_trials
 
@@ -129,3 +130,21 @@ def test_the_sensitivity_is_plain_data(demo):
         *("level", "treatment", "share_pct", "gain_t_ha", "low_t_ha", "high_t_ha"),
         *("chance_paid", "verdict"),
     ]
+
+
+def test_an_answer_that_hangs_is_told_in_another_language(german):
+    template = (
+        "The answer hangs on which records are left out: {treatment} shows {light} under light "
+        "screening, {declared} under the screening declared and {hard} under hard screening. Look "
+        "at what the screening takes, or weigh the strips, before you act on it."
+    )
+    words = {
+        template: "{treatment}: hart {hard}, leicht {light}",
+        "{gain} t/ha ('{verdict}')": "{gain} t/ha, {verdict}",
+        "paid": "gelohnt",
+    }
+    with speaking(german(words)):
+        (note,) = told(("light", 0.3, "paid"), ("default", 0.2, "paid"), ("hard", np.nan, ""))
+        (below,) = told(("light", 0.3, "paid"), ("default", 0.2, "paid"), ("hard", -0.1, "paid"))
+    assert note == "dressed: hart no answer, leicht +0,30 t/ha, gelohnt"
+    assert "hart −0,10 t/ha" in below

@@ -46,6 +46,23 @@ def compare():
 
 
 @pytest.fixture
+def words_in():
+    """Return a reader of the words that stand in a picture once it is drawn."""
+
+    def words(picture):
+        from matplotlib import pyplot
+        from matplotlib.text import Text
+
+        figure = picture.plot.draw()
+        figure.canvas.draw()
+        found = {text.get_text() for text in figure.findobj(Text)}
+        pyplot.close(figure)
+        return found
+
+    return words
+
+
+@pytest.fixture
 def layout():
     """Six blocks of two strips, 12 m by 400 m, at sea."""
     rows, shapes = [], []

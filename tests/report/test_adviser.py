@@ -5,6 +5,7 @@ from dataclasses import replace
 import pandas as pd
 import pytest
 
+from trialkit.language import speaking
 from trialkit.report import adviser
 
 # Gain and standard error, with the verdict that payoff gives.
@@ -143,3 +144,30 @@ def test_an_answer_that_hangs_on_the_screening(compare):
     words = adviser.under_screenings(compare(**PAID), table)
     assert "hangs on which records are left out: light: 'not settled'; default: 'paid'" in words
     assert words.endswith("hard: no answer.")
+
+
+def test_methods_and_verdicts_are_codes_until_they_are_said(compare, check, german):
+    method = "records, with strips as random effects"
+    words = {
+        method: "Datensätze",
+        "The {method} put the gain at {gain} t/ha, outside the main interval of {span}.": (
+            "„{method}“: {gain} statt {span}."
+        ),
+        "not settled": "nicht entschieden",
+        "{level}: '{verdict}'": "{level} „{verdict}“",
+        "light": "leicht",
+        "{names} or {last}": "{names} oder {last}",
+        "without {strips} it would be '{verdict}'": "„{verdict}“ ohne {strips}",
+    }
+    table = screenings(("light", 0.1, "not settled"), ("default", 0.3, "paid"), ("hard", 0.2, ""))
+    single = without(("S2", 0.2, 0.88, "not settled"), ("S3", 0.2, 0.85, "not settled"))
+    other = check(0.05, p=0.0004, method=method)
+    with speaking(german(words)):
+        assert "„Datensätze“: +0,05 statt +0,22 to +0,38." in agreed(compare(**PAID), other)
+        hangs = adviser.under_screenings(compare(**PAID), table)
+        strip = adviser.one_strip(compare(**PAID), single)
+        assert adviser.p_value(0.0004) == "p < 0,001"
+    assert "leicht „nicht entschieden“; default „paid“; hard: no answer" in hangs
+    assert strip.endswith("„nicht entschieden“ ohne S2 oder S3.")
+    assert other.method == method
+    assert set(table["verdict"]) == {"not settled", "paid", ""}

@@ -5,6 +5,7 @@ import pandas as pd
 import pytest
 
 from trialkit.harvest import PassEnds
+from trialkit.language import speaking
 from trialkit.report.captions import moisture_delay_used
 from trialkit.report.curves import flow_curve
 
@@ -47,3 +48,23 @@ def test_limits_that_were_given_are_drawn(ends):
 )
 def test_where_the_delay_of_the_moisture_comes_from(source, words):
     assert words in moisture_delay_used(14.0, source)
+
+
+def test_the_flow_curve_in_another_language(ends, german, words_in):
+    language = german(
+        {
+            "Seconds since grain came": "Sekunden, seit Korn kommt",
+            "Share of the usual yield": "Anteil am Ertrag",
+            "The moisture was put back by {delay:.1f} s: as trial.toml says.": "{delay:.1f} s",
+        }
+    )
+    with speaking(language):
+        picture = flow_curve(ends)
+        drawn = words_in(picture)
+        assert moisture_delay_used(9.5, "given") == "9,5 s"
+    assert {"Sekunden, seit Korn kommt", "Anteil am Ertrag", "0,50"} <= drawn
+    assert "Seconds until grain ends" in drawn  # what a language lacks is said in English
+    assert set(picture.plot.data["side"]) == {
+        "Seconds since grain came",
+        "Seconds until grain ends",
+    }

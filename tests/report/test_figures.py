@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from trialkit.language import speaking
 from trialkit.report import figures
 
 
@@ -154,3 +155,30 @@ def test_the_delay_curve_says_what_was_used(sharp, words):
     assert words in picture.alt
     assert words in picture.caption
     drawn(picture)
+
+
+def test_pictures_in_another_language(compare, strips, german, words_in):
+    words = {
+        "Yield, t/ha": "Ertrag, t/ha",
+        "Gain over {control}, t/ha": "Mehr als {control}, t/ha",
+        "same yield": "gleicher Ertrag",
+        "pays from {gain} t/ha": "lohnt ab {gain} t/ha",
+    }
+    with speaking(german(words)):
+        gains = words_in(figures.gains([compare(0.2)]))
+        yields = words_in(figures.strip_yields(strips, control="Untreated"))
+    assert {"Mehr als Untreated, t/ha", "gleicher Ertrag", "lohnt ab 0,08 t/ha"} <= gains
+    assert {"+0,20", "+0,1", "Dressed"} <= gains
+    assert {"Ertrag, t/ha", "3,0", "Dressed"} <= yields
+    assert not any(re.search(r"\d\.\d", word) for word in gains | yields)
+
+
+def test_codes_stay_what_they_are_in_the_data_of_a_picture(screening, make_log, german, words_in):
+    words = {"outside the strips": "außerhalb", "kept": "behalten", "left out": "ausgelassen"}
+    with speaking(german(words)):
+        bars, spread = figures.left_out_bars(screening), figures.before_after(make_log(2000))
+        assert {"außerhalb", "pass end", "610  (3,0\u00a0%)"} <= words_in(bars)
+        assert {"behalten", "ausgelassen"} <= words_in(spread)
+    assert "außerhalb 610" in bars.alt
+    assert set(bars.plot.data["reason"]) == set(screening["reason"])
+    assert set(spread.plot.data["group"]) == {"kept", "left out"}

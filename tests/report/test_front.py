@@ -6,6 +6,7 @@ from html.parser import HTMLParser
 import numpy as np
 import pytest
 
+from trialkit.language import speaking
 from trialkit.report import figures, maps
 from trialkit.report.front import front_page
 from trialkit.report.pieces import Piece
@@ -151,3 +152,23 @@ def test_what_next_stands_on_the_page_where_it_is_known(page, compare):
     text = str(Text(page([compare()], what_next=["Stop: leave <x> out.", "Use y."])))
     assert "What next? Stop: leave <x> out. Use y." in text
     assert "What next?" not in page([compare()])
+
+
+def test_the_page_in_another_language(page, compare, german):
+    words = {
+        "Net money, {currency}/ha": "Netto, {currency}/ha",
+        "Yes: {treatment} paid.": "Ja: {treatment} lohnte.",
+        "pass end": "Ende",
+        "{low} to {high}": "{low} bis {high}",
+    }
+    with speaking(german(words)):
+        markup = page([compare(0.4)])
+    text = str(Text(markup))
+    assert "Ja: Dressed lohnte." in text
+    # 0.4 t/ha at 250 AUD/t less the cost of 20.
+    assert "Netto, AUD/ha" in text
+    assert "+0,40 +0,27 bis +0,53 80 48 bis 112" in text
+    assert "Ende 1.240" in text
+    # What the page is made of knows one language.
+    assert "tk-front tk-paid" in markup
+    assert re.search(r'style="width: \d+\.\d%"', markup)

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import re
 import time
 from io import BytesIO
 
@@ -9,6 +10,7 @@ import pytest
 from matplotlib.image import imread
 from shapely import affinity
 
+from trialkit.language import speaking
 from trialkit.position import local_grid
 from trialkit.report import maps
 from trialkit.report.map_frame import round_length
@@ -183,3 +185,24 @@ def test_a_hundred_thousand_records_in_passes_draw_in_three_seconds(layout, boun
     started = time.process_time()
     png(maps.pass_map(log, layout, boundary=boundary))
     assert time.process_time() - started < SECONDS
+
+
+def test_maps_in_another_language(layout, strips, boundary, make_log, german, words_in):
+    words = {
+        "Yield, t/ha": "Ertrag, t/ha",
+        "kept": "behalten",
+        "driven back": "zurück",
+        "North is up. {letters}.": "Norden oben. {letters}.",
+    }
+    log = with_passes(make_log(2_000))
+    with speaking(german(words)):
+        strip_map = maps.strip_map(layout, strips, control="Untreated", boundary=boundary)
+        kept, passes = maps.kept_map(log, layout), maps.pass_map(log, layout)
+        groups = set(layer(kept, "point")["group"])
+        shown = words_in(strip_map)
+        assert {"behalten", "left out"} <= words_in(kept)
+        assert "zurück" in words_in(passes)
+    assert "Ertrag, t/ha" in shown
+    assert any(re.fullmatch(r"\d,\d+", word) for word in shown)
+    assert strip_map.caption == "Norden oben. U: Untreated, D: Dressed."
+    assert groups == {"kept", "left out"}

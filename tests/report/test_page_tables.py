@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 
 from trialkit.harvest import PassEnds, Screening
+from trialkit.language import speaking
 from trialkit.money import partial_budget
 from trialkit.report import page_tables, table_captions
 from trialkit.result import InputFile
@@ -173,3 +174,36 @@ def test_text_from_data_is_shown_as_text(strips, estimates, check, compare):
     for piece in pieces:
         assert "<script" not in piece.html()
         assert "&lt;script&gt;alert(1)&lt;/script&gt;{{x}}" in piece.html()
+
+
+def test_a_table_in_another_language(compare, german):
+    words = {
+        "Treatment": "Variante",
+        "Break-even, t/ha": "Kostendeckend, t/ha",
+        "Net, {currency}/ha": "Netto, {currency}/ha",
+        "What the gain is worth": "Was er wert ist",
+        "did not pay": "hat sich nicht gelohnt",
+    }
+    comparison = compare(-6.0, cost=20)
+    with speaking(german(words)):
+        piece = page_tables.money([comparison], currency="AUD")
+    heading, row = cells(piece)
+    assert heading[:2] == ["Variante", "Kostendeckend, t/ha"]
+    assert "Netto, AUD/ha" in heading
+    # Net is -6 t/ha at 250 AUD/t less the cost of 20.
+    assert row[:4] == ["Dressed", "0,080", "−6,000", "−1.520,00"]
+    assert row[-1] == "hat sich nicht gelohnt"
+    assert "Was er wert ist" in piece.html()
+    assert comparison.verdict == "did not pay"
+
+
+def test_reasons_and_levels_are_said_in_tables_and_stay_codes_in_the_data(screening, german):
+    before = screening.copy()
+    with speaking(german({"outside the strips": "außerhalb", "none": "keine", "block": "Block"})):
+        rows = cells(page_tables.left_out_rows(screening))
+        limits = cells(page_tables.settings({"rules": (), "speed_low_m_s": 0.5}))
+        spread = cells(page_tables.variances(pd.Series({"block": 0.25, "Untreated": 0.0})))
+    assert [row[:2] for row in rows[2:3]] == [["außerhalb", "610"]]
+    assert [row[1] for row in limits[1:]] == ["keine", "0,5"]
+    assert spread[1:] == [["Block", "0,25000"], ["Untreated", "0,00000"]]
+    pd.testing.assert_frame_equal(screening, before)

@@ -7,6 +7,7 @@ import pytest
 from shapely.geometry import box
 
 from trialkit.design.as_sown import Change, LostGround, as_sown
+from trialkit.language import speaking
 from trialkit.report.page_tables import sown_rows
 from trialkit.report.sown_map import sown_map
 
@@ -67,3 +68,18 @@ def test_columns_with_nothing_in_them_are_left_out(plan):
     markup = sown_rows(only.differences).html()
     assert "Left out" not in markup
     assert "Note" not in markup
+
+
+def test_what_differs_is_said_on_the_map_and_in_the_table(plan, sown, german, words_in):
+    words = {"other treatment": "andere Variante", "part left out": "zum Teil ausgelassen"}
+    partly = as_sown(
+        plan,
+        [Change("S2", "untreated")],
+        [LostGround(ground=plan.loc[1, "geometry"].buffer(-0.0001), strip="S2", why="bog")],
+    )
+    with speaking(german(words)):
+        picture = sown_map(plan, sown.layout, sown.differences)
+        assert {"andere Variante", "left out"} <= words_in(picture)
+        assert "S2 andere Variante, S10 left out" in picture.alt
+        assert "andere Variante, zum Teil ausgelassen" in sown_rows(partly.differences).html()
+    assert partly.differences[0].what == "other treatment, part left out"

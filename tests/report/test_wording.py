@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import pytest
 
+from trialkit.language import speaking
 from trialkit.report import wording
 
 # Gain, standard error, extra cost at 250 a tonne, and the verdict that payoff gives.
@@ -163,3 +164,45 @@ def test_cautions_and_limits_say_what_they_must():
     for must in ("Label and safety data sheet first", "never food or feed", "eye protection"):
         assert must in cautions
     assert "no financial advice" in limits
+
+
+def test_a_sentence_in_another_language_has_its_words_its_order_and_its_marks(compare, german):
+    language = german(
+        {
+            "{treatment} yielded {gain} t/ha more than {control}; the true difference plausibly "
+            "lies within {span} t/ha ({level} interval).": "gegen {control} brachte {treatment} "
+            "{gain} t/ha mehr ({level}: {span})",
+            "It had to gain {gain} t/ha to cover its cost.": "Nötig waren {gain} t/ha.",
+            "{low} to {high}": "{low} bis {high}",
+        }
+    )
+    with speaking(language):
+        words = told(compare(**PAID))
+    # The first letter is a capital whatever the language begins with.
+    assert words == (
+        "Gegen Untreated brachte Dressed 0,30 t/ha mehr (95\u00a0%: +0,22 bis +0,38) "
+        "Nötig waren 0,08 t/ha."
+    )
+
+
+def test_a_gain_that_reads_as_nothing_is_none_whatever_the_decimal_mark(compare, german):
+    with speaking(german({"{names} and {last}": "{names} und {last}"})):
+        assert "yielded no more than" in told(compare(gain=0.0))
+        assert "0,30 t/ha less than" in told(compare(**LOST))
+
+
+def test_strips_and_notes_are_counted_as_the_language_counts(german):
+    one = "Strip {strips} has no usable yield and does not count."
+    many = "Strips {strips} have no usable yield and do not count."
+    with speaking(german({(one, many): ("Streifen {strips} fehlt.", "Es fehlen {strips}.")})):
+        assert wording.lost_strips(["S4"]) == "Streifen S4 fehlt."
+        assert wording.lost_strips(["S4", "S7"]) == "Es fehlen S4 and S7."
+
+
+def test_records_have_the_thousands_mark_of_the_language(german):
+    template = (
+        "Of {read:,} harvest records, {out:,} ({share}) were left out. Nothing was deleted: each "
+        "record is kept with its reason."
+    )
+    with speaking(german({template: "{out:,} von {read:,} ({share})"})):
+        assert wording.left_out(20_000, 18_500) == "1.500 von 20.000 (7,5\u00a0%)"

@@ -29,7 +29,7 @@ def flow_curve(ends: PassEnds, limits_s: tuple[float, float] | None = None) -> P
         Seconds left out at the start and at the end, where they were given and not found.
     """
     start, end = limits_s or (ends.start_s, ends.end_s)
-    words = {"start": say(captions.START_AXIS), "end": say(captions.END_AXIS)}
+    words = {"start": captions.START_AXIS, "end": captions.END_AXIS}
     sides = list(words.values())
     curve = ends.curve.assign(side=pd.Categorical(ends.curve["end"].map(words), sides))
     lines = pd.DataFrame({"side": pd.Categorical(sides, sides), "seconds": [start, end]})
@@ -40,7 +40,7 @@ def flow_curve(ends: PassEnds, limits_s: tuple[float, float] | None = None) -> P
         + p9.geom_vline(p9.aes(xintercept="seconds"), data=lines, color=AMBER, size=0.9)
         + p9.geom_line(color=BLUE, size=1)
         + p9.geom_point(color=BLUE, size=1.4)
-        + p9.facet_wrap("side")
+        + p9.facet_wrap("side", labeller=say)
         + p9.scale_x_continuous(labels=tick_marks)
         + p9.scale_y_continuous(limits=(0, None), labels=tick_marks)
         + p9.labs(x="", y=say(captions.FLOW_AXIS))

@@ -6,9 +6,11 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from trialkit.language import say
 from trialkit.report import sowing_captions as words
 from trialkit.report.pieces import Piece
 from trialkit.report.table_look import house_table
+from trialkit.sowing.recipe import WATER
 from trialkit.sowing.sensible import shown
 
 if TYPE_CHECKING:
@@ -21,6 +23,14 @@ _SEED = {
 }
 
 
+def _headings() -> dict[str, str]:
+    return {name: say(heading) for name, heading in words.HEADINGS.items()}
+
+
+def _products(products: pd.Series) -> list[str]:
+    return [say(WATER) if name == WATER else str(name) for name in products]
+
+
 def mix_rows(mix: MixPlan) -> Piece:
     """Show one mix, step by step, and what all mixes take.
 
@@ -30,13 +40,18 @@ def mix_rows(mix: MixPlan) -> Piece:
         The mixes.
     """
     shown_rows = mix.per_mix[["step", "product", "how", "measure"]].assign(
+        product=_products(mix.per_mix["product"]),
         amount=[
             f"{shown(amount)} {unit}"
             for amount, unit in zip(mix.totals["amount"], mix.totals["unit"], strict=True)
-        ]
+        ],
     )
     return house_table(
-        "mix", shown_rows, caption=words.MIX_TITLE, headings=words.HEADINGS, decimals={"step": 0}
+        "mix",
+        shown_rows,
+        caption=say(words.MIX_TITLE),
+        headings=_headings(),
+        decimals={"step": 0},
     )
 
 
@@ -51,12 +66,13 @@ def pack_rows(mix: MixPlan, currency: str) -> Piece:
         Code of the money.
     """
     names = ["product", "need", "unit", "packs", "left_over", "outlay", "cost_per_ha"]
-    money = {name: f"{words.HEADINGS[name]}, {currency}" for name in ("outlay", "cost_per_ha")}
+    headings = _headings()
+    money = {name: f"{headings[name]}, {currency}" for name in ("outlay", "cost_per_ha")}
     return house_table(
         "packs",
         mix.purchase[names],
-        caption=words.TOTALS_TITLE,
-        headings=words.HEADINGS | money,
+        caption=say(words.TOTALS_TITLE),
+        headings=headings | money,
         decimals={"need": 2, "packs": 0, "left_over": 2, "outlay": 2, "cost_per_ha": 2},
     )
 
@@ -74,8 +90,8 @@ def seed_rows(need: SeedNeed) -> Piece:
     return house_table(
         "seed",
         table[known],
-        caption=words.SEED_TITLE,
-        headings=words.HEADINGS,
+        caption=say(words.SEED_TITLE),
+        headings=_headings(),
         decimals={name: places for name, places in _SEED.items() if name in known},
         note=" ".join(need.notes),
     )
@@ -92,8 +108,8 @@ def match_rows(table: pd.DataFrame) -> Piece:
     return house_table(
         "match",
         table,
-        caption=words.MATCH_TITLE,
-        headings=words.HEADINGS,
+        caption=say(words.MATCH_TITLE),
+        headings=_headings(),
         decimals={"auger_t_h": 1, "pump_l_min": 2, "bucket_l": 1, "seconds": 0},
     )
 
@@ -109,8 +125,8 @@ def arm_rows(check: ArmCheck) -> Piece:
     return house_table(
         "arms",
         check.table[["treatment", "plants_m2", "difference_pct", "bias_t_ha"]],
-        caption=words.ARMS_TITLE,
-        headings=words.HEADINGS,
+        caption=say(words.ARMS_TITLE),
+        headings=_headings(),
         decimals={"plants_m2": 0, "difference_pct": 1, "bias_t_ha": 3},
         note=check.assumption,
     )
@@ -126,8 +142,10 @@ def rate_rows(record: DressingRecord) -> Piece:
     """
     return house_table(
         "rates",
-        record.rates[["treatment", "product", "planned_per_t", "real_per_t", "unit", "off_pct"]],
-        caption=words.RATES_TITLE,
-        headings=words.HEADINGS,
+        record.rates[
+            ["treatment", "product", "planned_per_t", "real_per_t", "unit", "off_pct"]
+        ].assign(product=_products(record.rates["product"])),
+        caption=say(words.RATES_TITLE),
+        headings=_headings(),
         decimals={"planned_per_t": 2, "real_per_t": 2, "off_pct": 0},
     )

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Mapping
+import re
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
+from types import ModuleType
 
 import pytest
 from hypothesis import settings
@@ -131,3 +133,47 @@ def german(tmp_path: Path) -> Callable[..., Path]:
         return path
 
     return write
+
+
+@pytest.fixture
+def said_whole(german: Callable[..., Path]) -> Callable[..., list[str]]:
+    """Check that nothing is said past a translation.
+
+    What is told in English is told again in a language that puts each sentence of some modules in
+    brackets and writes numbers as German does. Without brackets it must be the same, but for the
+    marks of numbers; outside of them nothing may stand.
+    """
+    from babel.messages.extract import extract_from_file
+
+    from trialkit.language import speaking, texts
+
+    saying: dict[str, tuple[int, ...] | None] = {
+        "say": None, "marked": None, "say_counted": (1, 2),
+    }  # fmt: skip
+    swapped = str.maketrans(",.", ".,")
+
+    def check(tell: Callable[[], Iterable[str]], *modules: ModuleType) -> list[str]:
+        found = [
+            message
+            for module in modules
+            for _, message, _, _ in extract_from_file("python", str(module.__file__), saying)
+        ]
+        words = {
+            message: f"⟦{message}⟧"
+            if isinstance(message, str)
+            else tuple(f"⟦{text}⟧" for text in texts(message))
+            for message in found
+        }
+        english = list(tell())
+        with speaking(german(words)):
+            spoken = list(tell())
+        for before, after in zip(english, spoken, strict=True):
+            outside, count = after, 1
+            while count:
+                outside, count = re.subn("⟦[^⟦⟧]*⟧", "", outside)
+            assert not re.search(r"\w", outside), after
+            marked = re.sub(r"\d[\d,.]*\d", lambda number: number[0].translate(swapped), before)
+            assert re.sub("[⟦⟧]", "", after).replace("\N{NO-BREAK SPACE}%", "%") == marked
+        return spoken
+
+    return check

@@ -12,9 +12,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from trialkit.money import PriceGain
+import pandas as pd
+
+from trialkit.money import PriceGain, partial_budget
 
 if TYPE_CHECKING:
+    from pandas import DataFrame
+
     from trialkit.result import Comparison, GrainQuality
     from trialkit.trial.config import TrialConfig
 
@@ -53,6 +57,37 @@ class Selling:
         of_yield = comparison.std_error_t_ha * self.price_of(comparison.treatment)
         of_grade = 0.0 if gain is None else gain.std_error * gain.control_yield_t_ha
         return math.hypot(of_yield, of_grade)
+
+
+def budget_of(means_t_ha: Mapping[str, float], config: TrialConfig, selling: Selling) -> DataFrame:
+    """Return the partial budget of a trial, each yield at the price of its grade.
+
+    Parameters
+    ----------
+    means_t_ha
+        Yield of each treatment by the main model, the control among them, t/ha.
+    config
+        What `trial.toml` says.
+    selling
+        What the grain is sold for.
+
+    Returns
+    -------
+    DataFrame
+        As `trialkit.money.partial_budget` has it. What one treatment saves stands as a cost of
+        those that do not save it, so that no cost is below zero.
+    """
+    costs = {name: config.cost_per_ha(name) for name in means_t_ha}
+    least = min(0.0, *costs.values())
+    table = pd.DataFrame(
+        {
+            "treatment": list(means_t_ha),
+            "yield_t_ha": list(means_t_ha.values()),
+            "price_per_t": [selling.price_of(name) for name in means_t_ha],
+            "costs_per_ha": [cost - least for cost in costs.values()],
+        }
+    )
+    return partial_budget(table)
 
 
 def selling_of(quality: GrainQuality | None, config: TrialConfig) -> Selling:

@@ -7,16 +7,19 @@ from typing import TYPE_CHECKING
 
 from markupsafe import Markup
 
-from trialkit.report import money_words, pieces
+from trialkit.language import say
+from trialkit.report import grade_words, money_words, pieces
 from trialkit.report.money_pictures import break_even_picture, next_step_picture
 from trialkit.report.pieces import Piece, Shown
+from trialkit.report.price_words import beside_the_picture
+from trialkit.report.ranking_tables import ranking_section
 
 if TYPE_CHECKING:
-    from trialkit.money import Outlook
+    from trialkit.money import Outlook, Ranking
     from trialkit.trial.config import Money
 
 
-def what_next(ahead: Sequence[Outlook], money: Money) -> Piece:
+def what_next(ahead: Sequence[Outlook], money: Money, ranking: Ranking | None = None) -> Piece:
     """Show what to do about each treatment, and why.
 
     Parameters
@@ -25,8 +28,10 @@ def what_next(ahead: Sequence[Outlook], money: Money) -> Piece:
         From `trialkit.answer.outlooks`.
     money
         `[money]` of `trial.toml`.
+    ranking
+        The treatments side by side in money; None where there is only one.
     """
-    parts: list[Shown] = []
+    parts: list[Shown] = [ranking_section(ranking, money.currency)]
     missing = [key for key in money_words.KEY_WORDS if getattr(money, key) is None]
     if missing:
         parts.append(pieces.words(money_words.keys_wanted(missing)))
@@ -36,6 +41,8 @@ def what_next(ahead: Sequence[Outlook], money: Money) -> Piece:
         parts += _about(one, money)
     steps = [one.step for one in ahead if one.step is not None]
     for_all = [sentence for step in steps for sentence in money_words.next_step_provisos(step)]
+    if any(one.step is not None and one.price_gain is not None for one in ahead):
+        for_all.insert(0, say(grade_words.ONE_TRIAL_MORE))
     parts.append(pieces.bullets(dict.fromkeys(for_all)))
     return Piece("".join(part.html() for part in parts))
 
@@ -52,16 +59,18 @@ def _about(one: Outlook, money: Money) -> list[Shown]:
     parts.append(
         break_even_picture(
             one.curve,
-            price_per_t=money.price_per_t,
+            price_per_t=one.price_per_t,
             cost_per_ha=one.cost_per_ha,
             currency=currency,
-            price_range=money.price_range,
+            price_range=one.price_range,
         )
     )
+    grade = None if one.price_gain is None else one.price_gain.through_grade_per_ha
+    parts.append(pieces.words(beside_the_picture(one.saved_per_ha, grade, currency)))
     return parts
 
 
-def in_short(ahead: Sequence[Outlook], currency: str) -> list[str]:
+def in_short(ahead: Sequence[Outlook], currency: str, ranking: Ranking | None = None) -> list[str]:
     """Return what to do about each treatment in a few sentences, for the first page.
 
     Parameters
@@ -70,8 +79,11 @@ def in_short(ahead: Sequence[Outlook], currency: str) -> list[str]:
         From `trialkit.answer.outlooks`.
     currency
         Code of the money, such as `AUD`.
+    ranking
+        The treatments side by side in money; None where there is only one.
     """
+    best = [] if ranking is None else [money_words.ranking_sentence(ranking, currency)]
     told = [(one.treatment, one.step) for one in ahead if one.step is not None]
     if len(told) > 1:  # the page has room for the answers, not for the sums
-        return money_words.next_steps_in_short(told)
-    return [money_words.next_step_in_short(step, name, currency) for name, step in told]
+        return [*best, *money_words.next_steps_in_short(told)]
+    return best + [money_words.next_step_in_short(step, name, currency) for name, step in told]

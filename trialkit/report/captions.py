@@ -55,7 +55,9 @@ def gain_axis(control: str) -> str:
 
 def pays_from(break_even_t_ha: float, decimals: int) -> str:
     """Return the words beside the break-even line."""
-    if break_even_t_ha <= 0:
+    if break_even_t_ha < 0:
+        return say("pays down to {loss} t/ha", loss=signed_t_ha(break_even_t_ha, decimals))
+    if break_even_t_ha == 0:
         return say("pays from any gain")
     return say("pays from {gain} t/ha", gain=plain_t_ha(break_even_t_ha, decimals))
 

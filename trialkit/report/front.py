@@ -28,6 +28,7 @@ def front_page(
     strip_map: Shown,
     first: Sequence[str] = (),
     what_next: Sequence[str] = (),
+    prices: str = "",
 ) -> Piece:
     """Lay out the first page.
 
@@ -47,6 +48,8 @@ def front_page(
         Warnings that stand on the page itself, however many others there are.
     what_next
         What to do about each treatment; empty where that cannot be told.
+    prices
+        The prices that the money rests on; empty for those of `trial.toml`.
     """
     analysis, money = config.analysis, config.money
     lost = strips.loc[strips["yield_t_ha"].isna(), "strip"].astype(str).tolist()
@@ -76,7 +79,8 @@ def front_page(
         ),
         reasons=_reasons(summary.records),
         lost=wording.lost_strips(lost),
-        prices=wording.prices(
+        prices=prices
+        or wording.prices(
             currency=summary.currency,
             price_per_t=money.price_per_t,
             price_range=money.price_range,

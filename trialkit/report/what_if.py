@@ -13,11 +13,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from trialkit.errors import TrialkitError
+from trialkit.language import say
 from trialkit.report import what_if_words as words
 from trialkit.report.pieces import bullets
 from trialkit.report.pieces import words as paragraph
+from trialkit.report.price_words import beside_the_picture
 from trialkit.report.wording import verdict_sentence
 from trialkit.result import Summary
+from trialkit.selling import selling_of
 
 if TYPE_CHECKING:
     from ipywidgets import HBox, VBox
@@ -25,6 +28,7 @@ if TYPE_CHECKING:
     from trialkit.design import Rehearsal
     from trialkit.report.pieces import Shown
     from trialkit.result import Comparison
+    from trialkit.selling import Selling
     from trialkit.trial.config import TrialConfig
 
 #: Prices that the picture of break-even is drawn over.
@@ -76,11 +80,13 @@ def what_if(answer: Summary | Comparison, config: TrialConfig) -> VBox:
     from ipywidgets import Dropdown, VBox
 
     comparisons = answer.comparisons if isinstance(answer, Summary) else (answer,)
-    panels = [_season_panel(comparison, config) for comparison in comparisons]
+    quality = answer.grain_quality if isinstance(answer, Summary) else None
+    sold = selling_of(quality, config)
+    panels = [_season_panel(comparison, config, sold) for comparison in comparisons]
     if len(panels) == 1:
         return panels[0]
     names = [(comparison.treatment, place) for place, comparison in enumerate(comparisons)]
-    chosen = Dropdown(options=names, value=0, description=words.TREATMENT_LABEL)
+    chosen = Dropdown(options=names, value=0, description=say(words.TREATMENT_LABEL))
     whole = VBox([chosen, panels[0]])
 
     def choose(_: object) -> None:
@@ -122,10 +128,10 @@ def what_if_planned(
         For a notebook to show.
     """
     dials = {
-        "price_per_t": _price_dial(config),
+        "price_per_t": _price_dial(config, selling_of(None, config)),
         "cost_per_ha": _cost_dial(cost_per_ha, config),
         "gain_t_ha": Dial(
-            words.HOPED_LABEL, hoped_gain_t_ha, 0.0, max(0.5, 3 * hoped_gain_t_ha), 0.01
+            say(words.HOPED_LABEL), hoped_gain_t_ha, 0.0, max(0.5, 3 * hoped_gain_t_ha), 0.01
         ),
     }
 
@@ -143,6 +149,7 @@ def season_answer(
     cost_per_ha: float,
     rate_pct: float = 100.0,
     prices_per_t: tuple[float, float] | None = None,
+    selling: Selling | None = None,
 ) -> list[Shown]:
     """Return the season's answer at another price, cost or rate, in words and as a picture.
 
@@ -153,13 +160,16 @@ def season_answer(
     config
         What `trial.toml` says. Its range of prices moves along with the price.
     price_per_t
-        Price of grain, money per tonne.
+        Price of grain, money per tonne; where it is sold by grade, of the control's.
     cost_per_ha
         Cost of the dressing at the trial's rate beyond the control, money per hectare.
     rate_pct
         Rate of the dressing, % of the trial's: the cost follows it, the gain does not.
     prices_per_t
         Lowest and highest price of the picture; about the price if not given.
+    selling
+        What the grain was sold for: what a grade fetches more stays as it was. At the price of
+        `trial.toml` if not given.
 
     Returns
     -------
@@ -177,17 +187,23 @@ def season_answer(
     money, analysis = config.money, config.analysis
     gain, error, df = comparison.gain_t_ha, comparison.std_error_t_ha, comparison.df
     cost = cost_per_ha * rate_pct / 100
-    span = _moved(money.price_range, price_per_t / money.price_per_t)
+    sold = selling or selling_of(None, config)
+    span = _moved(sold.price_range, price_per_t / sold.price_per_t)
+    grade = sold.price_gains.get(comparison.treatment)
+    _, saved = config.extra_cost(comparison.treatment)
     paid = payoff(
         gain, error, df, price_per_t=price_per_t, cost_per_ha=cost, price_range=span,
+        saved_per_ha=saved, price_gain=grade,
         confidence=analysis.confidence,
         paid_at=analysis.paid_at, did_not_pay_at=analysis.did_not_pay_at,
     )  # fmt: skip
     prices = likely_prices(price_per_t, span)
     if prices_per_t is not None:
         prices = np.linspace(*prices_per_t, _PRICES)
+    if grade is not None:  # a grade that fetches less than nothing says nothing
+        prices = prices[prices + grade.least_per_t > 0]
     curve = break_even_curve(
-        gain, error, df, prices.tolist(),
+        gain, error, df, prices.tolist(), saved_per_ha=saved, price_gain=grade,
         paid_at=analysis.paid_at, did_not_pay_at=analysis.did_not_pay_at,
     )  # fmt: skip
     told = paragraph(
@@ -196,12 +212,13 @@ def season_answer(
             currency=money.currency,
         ),
         verdict_sentence(replace(comparison, **asdict(paid)), money.currency),
-        words.OTHER_RATE if rate_pct != 100 else "",
+        say(words.OTHER_RATE) if rate_pct != 100 else "",
     )  # fmt: skip
     picture = break_even_picture(
         curve, price_per_t=price_per_t, cost_per_ha=cost, price_range=span, currency=money.currency
     )
-    return [told, picture]
+    worth = None if grade is None else grade.through_grade_per_ha
+    return [told, picture, paragraph(beside_the_picture(saved, worth, money.currency))]
 
 
 def planned_answer(
@@ -276,30 +293,30 @@ def planned_answer(
     return [told, rehearsal_picture({"this layout": rehearsal}, break_even)]
 
 
-def _season_panel(comparison: Comparison, config: TrialConfig) -> VBox:
-    cost = config.cost_per_ha(comparison.treatment) - config.cost_per_ha(config.control)
+def _season_panel(comparison: Comparison, config: TrialConfig, selling: Selling) -> VBox:
+    cost, _ = config.extra_cost(comparison.treatment)
     dials = {
-        "price_per_t": _price_dial(config),
+        "price_per_t": _price_dial(config, selling),
         "cost_per_ha": _cost_dial(cost, config),
-        "rate_pct": Dial(words.RATE_LABEL, 100.0, 25.0, 200.0, 5.0),
+        "rate_pct": Dial(say(words.RATE_LABEL), 100.0, 25.0, 200.0, 5.0),
     }
     # The picture keeps its axes wherever the controls are moved, so that the dot is what moves.
-    money, price = config.money, dials["price_per_t"]
-    least, most = money.price_range or (money.price_per_t, money.price_per_t)
-    prices = price.low * least / money.price_per_t, price.high * most / money.price_per_t
+    price, central = dials["price_per_t"], selling.price_per_t
+    least, most = selling.price_range or (central, central)
+    prices = price.low * least / central, price.high * most / central
 
     def show(given: Mapping[str, float]) -> list[Shown]:
-        return season_answer(comparison, config, prices_per_t=prices, **given)
+        return season_answer(comparison, config, prices_per_t=prices, selling=selling, **given)
 
     return _panel(dials, show)
 
 
-def _price_dial(config: TrialConfig) -> Dial:
-    money = config.money
-    low, high = money.price_range or (money.price_per_t, money.price_per_t)
-    step = _step(money.price_per_t)
-    ends = min(low, money.price_per_t / 2), max(high, 1.5 * money.price_per_t)
-    return Dial(words.price_label(money.currency), money.price_per_t, *_on(step, *ends), step)
+def _price_dial(config: TrialConfig, selling: Selling) -> Dial:
+    price = selling.price_per_t
+    low, high = selling.price_range or (price, price)
+    step = _step(price)
+    ends = min(low, price / 2), max(high, 1.5 * price)
+    return Dial(words.price_label(config.money.currency), round(price, 2), *_on(step, *ends), step)
 
 
 def _cost_dial(cost_per_ha: float, config: TrialConfig) -> Dial:
@@ -330,7 +347,7 @@ def _panel(dials: Mapping[str, Dial], show: Callable[[Mapping[str, float]], list
     rows = {name: _row(dial) for name, dial in dials.items()}
     boxes = {name: row.children[0] for name, row in rows.items()}
     shown = HTML()
-    reset = Button(description=words.RESET, tooltip=words.RESET_TIP)
+    reset = Button(description=say(words.RESET), tooltip=say(words.RESET_TIP))
 
     def redraw(_: object = None) -> None:
         given = {name: float(box.value) for name, box in boxes.items()}

@@ -207,7 +207,13 @@ def _yielded(comparison: Comparison, confidence: str, decimals: int) -> str:
 
 
 def _needed(break_even_t_ha: float, decimals: int) -> str:
-    if break_even_t_ha <= 0:
+    if break_even_t_ha < 0:
+        return say(
+            "What it saves, or what its grade fetches more, is expected to cover its cost: down to "
+            "{loss} t/ha it pays.",
+            loss=signed_t_ha(break_even_t_ha, decimals),
+        )
+    if break_even_t_ha == 0:
         return say("It cost nothing extra, so any gain pays.")
     return say(
         "It had to gain {gain} t/ha to cover its cost.",

@@ -14,6 +14,76 @@ from trialkit.design.guidance.map_export import as_geojson, as_geopackage, as_sh
 from trialkit.design.guidance.task_export import task_data_zip, zone_names
 from trialkit.design.layout import TrialPlan
 from trialkit.design.outline import Drawing
+from trialkit.language import figures, marked, say, say_counted
+
+#: What `read-me.txt` says.
+_FILES = marked(
+    """\
+{name}: files for the terminal and the map
+
+Which file
+  taskdata-version-4.zip   terminals that take ISO 11783-10 task data. Unpack it on the root of
+                           the stick, so that the stick holds a folder TASKDATA.
+  taskdata-version-3.zip   the same for older terminals. Never both on one stick.
+  shapefiles.zip           terminals and map programs that take shapefiles.
+  field.gpkg               GeoPackage, field.geojson GeoJSON: map programs.
+  field.kml                maps on a telephone or a globe, with the names on the strips.
+All positions are WGS 84.
+
+"""
+)
+_ONE_PASS = marked(
+    """\
+How to drive
+  Load the line "{line}" and set the width to {swath:g} m: the terminal's own lines
+  then fall on every pass of every strip. It heads {heading:.2f} degrees. Each
+  strip is one pass wide; its lines are there by name too.
+"""
+)
+_PASSES = marked(
+    """\
+How to drive
+  Load the line "{line}" and set the width to {swath:g} m: the terminal's own lines
+  then fall on every pass of every strip. It heads {heading:.2f} degrees. Each
+  strip is {count} passes wide; its lines are there by name too.
+"""
+)
+_NO_RATE = marked(
+    """\
+  The task data name what each strip gets and hold no seed rate: set it by hand, the
+  same for all strips.
+"""
+)
+_ONE_RATE = marked(
+    """\
+  The task data sow {rate:g} kg/ha in all strips, in the rest of the field
+  and where the position is lost; out of the field they stop the seeder. Some
+  terminals take the ground beside strips for out of the field: try the headland.
+"""
+)
+_RATES = marked(
+    """\
+  The seed rate differs between strips. In the rest of the field, out of it, and where
+  the position is lost, the task data stop the seeder: watch it, and mark any gap.
+"""
+)
+_TANK = marked(
+    """\
+
+What goes into the tank
+{sown}
+"""
+)
+_BEFORE = marked(
+    """\
+
+Before you drive
+  Compare a corner of the first strip on the terminal with its peg in the ground. A position of
+  the day can differ from that of the drawing: shift the line to the peg, not the peg to the line.
+  The terminal knows no power lines, wet holes or people. The handbook of the machine and local
+  rules stand above these files.
+"""
+)
 
 
 def guidance_files(
@@ -141,65 +211,35 @@ def _write_whole(path: Path, content: bytes) -> Path:
 def _read_me(drawing: FieldDrawing) -> str:
     """Return what each file is for, in the words of the cab."""
     reference = drawing.lines.iloc[0]
-    strips, swath_m = drawing.strips, float(reference["swath_m"])
-    per_strip = (len(drawing.lines) - 1) // len(strips)
-    passes = "one pass" if per_strip == 1 else f"{per_strip} passes"
+    strips = drawing.strips
     shown = zone_names(strips)
     sown = "\n".join(
         f"  {row['strip']:<5} {row['treatment']}{_rate_words(row['seed_kg_ha'])}"
         + _cut_words(f"{row['strip']} {row['treatment']}", shown[row["strip"]])
         for row in strips.to_dict("records")
     )
-    return f"""\
-{drawing.name}: files for the terminal and the map
-
-Which file
-  taskdata-version-4.zip   terminals that take ISO 11783-10 task data. Unpack it on the root of
-                           the stick, so that the stick holds a folder TASKDATA.
-  taskdata-version-3.zip   the same for older terminals. Never both on one stick.
-  shapefiles.zip           terminals and map programs that take shapefiles.
-  field.gpkg               GeoPackage, field.geojson GeoJSON: map programs.
-  field.kml                maps on a telephone or a globe, with the names on the strips.
-All positions are WGS 84.
-
-How to drive
-  Load the line "{reference["name"]}" and set the width to {swath_m:g} m: the terminal's own lines
-  then fall on every pass of every strip. It heads {reference["heading_deg"]:.2f} degrees. Each
-  strip is {passes} wide; its lines are there by name too.
-{_rate_note(drawing)}
-What goes into the tank
-{sown}
-
-Before you drive
-  Compare a corner of the first strip on the terminal with its peg in the ground. A position of
-  the day can differ from that of the drawing: shift the line to the peg, not the peg to the line.
-  The terminal knows no power lines, wet holes or people. The handbook of the machine and local
-  rules stand above these files.
-"""
+    drive = say_counted(
+        _ONE_PASS,
+        _PASSES,
+        (len(drawing.lines) - 1) // len(strips),
+        line=reference["name"],
+        swath=float(reference["swath_m"]),
+        heading=float(reference["heading_deg"]),
+    )
+    parts = (say(_FILES, name=drawing.name), drive, _rate_note(drawing), say(_TANK, sown=sown))
+    return "".join([*parts, say(_BEFORE)])
 
 
 def _rate_words(kg_ha: float) -> str:
-    return "" if kg_ha != kg_ha else f", {kg_ha:g} kg/ha"
+    return "" if kg_ha != kg_ha else f", {figures(f'{kg_ha:g}')} kg/ha"
 
 
 def _cut_words(name: str, shown: str) -> str:
-    return "" if name == shown else f" (the terminal shows: {shown})"
+    return "" if name == shown else f" {say('(the terminal shows: {name})', name=shown)}"
 
 
 def _rate_note(drawing: FieldDrawing) -> str:
     rates = drawing.strips["seed_kg_ha"]
     if rates.isna().all():
-        return (
-            "  The task data name what each strip gets and hold no seed rate: set it by hand, the\n"
-            "  same for all strips.\n"
-        )
-    if rates.nunique() == 1:
-        return (
-            f"  The task data sow {rates.iloc[0]:g} kg/ha in all strips, in the rest of the field\n"
-            "  and where the position is lost; out of the field they stop the seeder. Some\n"
-            "  terminals take the ground beside strips for out of the field: try the headland.\n"
-        )
-    return (
-        "  The seed rate differs between strips. In the rest of the field, out of it, and where\n"
-        "  the position is lost, the task data stop the seeder: watch it, and mark any gap.\n"
-    )
+        return say(_NO_RATE)
+    return say(_ONE_RATE, rate=float(rates.iloc[0])) if rates.nunique() == 1 else say(_RATES)

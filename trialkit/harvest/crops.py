@@ -175,16 +175,14 @@ def _warn_of_several(
 ) -> None:
     likely = next((n for n in counts if n.casefold() == (crop or "").casefold()), None)
     example = likely or counts.most_common(1)[0][0]
+    line = f'only = {{"{_quoted(heading)}" = "{_quoted(example)}"}}'
     warnings.warn(
         " ".join(
             [
                 say(_NAMES_SEVERAL[kind], file=file, heading=heading, number=len(counts)),
                 _told(counts),
                 say(_HARM.get(kind, _MIXED)),
-                say(
-                    "To take one, write under [harvest] in trial.toml: {line}.",
-                    line=f'only = {{"{_quoted(heading)}" = "{_quoted(example)}"}}',
-                ),
+                say("To take one, write under [harvest] in trial.toml: {line}.", line=line),
             ]
         ),
         LogWarning,

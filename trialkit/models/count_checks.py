@@ -9,6 +9,7 @@ import pandas as pd
 from scipy.optimize import linprog
 
 from trialkit.errors import ModelError
+from trialkit.language import say
 from trialkit.models.crossproducts import aliased_message
 from trialkit.models.group_factor import sum_by_group
 from trialkit.models.random_blocks import Grouping
@@ -112,8 +113,11 @@ def whole_counts(values: Floats, rows: pd.Index, name: str) -> Codes:
             )
     if not values.any():
         raise ModelError(
-            f"Every '{name}' is zero, so there is nothing to compare. Check that the right "
-            "column was read; if nothing was there to count, say so without a model."
+            say(
+                "Every '{column}' is zero, so there is nothing to compare. Check that the right "
+                "column was read; if nothing was there to count, say so without a model.",
+                column=name,
+            )
         )
     return values.astype(np.intp)
 
@@ -168,8 +172,12 @@ def check_same(counts: Codes, offset: Floats, name: str) -> None:
     """
     if np.ptp(counts) == 0 and np.ptp(offset) == 0:
         raise ModelError(
-            f"Every '{name}' is {counts[0]}. Check that the right column was read; there is "
-            "nothing to analyse."
+            say(
+                "Every '{column}' is {count}. Check that the right column was read; there is "
+                "nothing to analyse.",
+                column=name,
+                count=str(counts[0]),
+            )
         )
 
 

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from trialkit.errors import ModelError, ModelWarning
+from trialkit.language import say
 from trialkit.models.contrasts import check_terms
 from trialkit.models.count_checks import (
     check_groupings,
@@ -31,7 +32,7 @@ from trialkit.models.laplace_adjusted import adjust, as_estimated
 from trialkit.models.laplace_search import maximise
 from trialkit.models.model_frame import ModelFrame, read_model_frame
 from trialkit.models.random_blocks import Grouping
-from trialkit.models.records import Floats, level_values
+from trialkit.models.records import Floats, joined, level_values
 
 
 def fit_counts(
@@ -196,8 +197,12 @@ def _problem(
     kept, dropped, aliases = independent_columns(triangle)
     if counts.size <= len(kept):
         raise ModelError(
-            f"{counts.size} counts are too few for the {len(kept)} coefficients of the formula: "
-            "nothing is left to judge the error by. Add replicates, or drop terms."
+            say(
+                "{counts} counts are too few for the {coefficients} coefficients of the formula: "
+                "nothing is left to judge the error by. Add replicates, or drop terms.",
+                counts=counts.size,
+                coefficients=len(kept),
+            )
         )
     if dropped:
         basis, triangle = np.linalg.qr(frame.fixed[:, kept])
@@ -222,20 +227,27 @@ def _arranged(groupings: tuple[Grouping, ...]) -> GroupLayout | None:
 def _separation_message(labels: pd.DataFrame, empty: np.ndarray) -> str:
     """Say which labels have no count above zero."""
     bare = [
-        f"all {int(inside.sum())} counts of '{name}' = '{label}'"
+        say(
+            "all {counts} counts of '{column}' = '{label}'",
+            counts=int(inside.sum()),
+            column=name,
+            label=str(label),
+        )
         for name in labels.columns
         for label in level_values(labels[name])
         if empty[inside := (labels[name] == label).to_numpy()].all()
     ]
     shown = ", ".join(str(row) for row in labels.index[empty][:5])
-    what = " and ".join(bare) or (
-        f"all counts of some combination of labels or values ({int(empty.sum())} rows: {shown}"
-        f"{', ...' if empty.sum() > 5 else ''})"
+    what = joined(bare) or say(
+        "all counts of some combination of labels or values ({number} rows: {rows})",
+        number=int(empty.sum()),
+        rows=shown + (", ..." if empty.sum() > 5 else ""),
     )
-    return (
-        f"{what[0].upper()}{what[1:]} are zero, so the ratio to the others is zero too and has no "
-        "standard error. Report that none were found, leave those records out, or test the "
-        "difference by shuffle_test."
+    return say(
+        "{counts} are zero, so the ratio to the others is zero too and has no standard error. "
+        "Report that none were found, leave those records out, or test the difference by "
+        "shuffle_test.",
+        counts=what[0].upper() + what[1:],
     )
 
 

@@ -14,8 +14,9 @@ import numpy as np
 from scipy.linalg import blas
 
 from trialkit.errors import ModelError
+from trialkit.language import say
 from trialkit.models.random_blocks import CHUNK, RandomBlock, cross
-from trialkit.models.records import Floats
+from trialkit.models.records import Floats, joined
 
 #: A column is collinear when less than this share of its length lies outside the columns
 #: before it. Map coordinates (6 million m, a field 100 m across) keep 1e-5.
@@ -162,8 +163,12 @@ def reduce_fixed(response: Floats, fixed: Floats) -> Reduced:
     spare = response.size - len(kept)
     if spare < 1:
         raise ModelError(
-            f"{response.size} records are too few for the {len(kept)} coefficients of the "
-            "formula: nothing is left to judge the error by. Add replicates, or drop terms."
+            say(
+                "{records} records are too few for the {coefficients} coefficients of the formula: "
+                "nothing is left to judge the error by. Add replicates, or drop terms.",
+                records=response.size,
+                coefficients=len(kept),
+            )
         )
     if dropped:
         basis, triangle = np.linalg.qr(fixed[:, kept])
@@ -230,8 +235,10 @@ def _check_explained(response: Floats, left: float) -> None:
     rounding = 8 * np.finfo(float).eps * float(np.linalg.norm(response))
     if left <= max(_EXPLAINED * spread, rounding):
         raise ModelError(
-            "The formula reproduces every record exactly, so no error is left to judge by. "
-            "Check that the response is measured and not computed from the other columns."
+            say(
+                "The formula reproduces every record exactly, so no error is left to judge by. "
+                "Check that the response is measured and not computed from the other columns."
+            )
         )
 
 
@@ -342,11 +349,13 @@ def check_random_terms(products: CrossProducts, labels: tuple[str, ...]) -> None
 
 def aliased_message(name: str, labels: tuple[str, ...]) -> str:
     """Say that a random term is spanned by the formula, whose columns of labels are given."""
-    beside = " and ".join(f"'{label}'" for label in labels) or "the formula"
-    return (
-        f"The random term '{name}' cannot be told from {beside}: differences between its groups "
-        f"are already in the formula. If each treatment lies in only one '{name}', the trial has "
-        f"no replication to judge it by; if '{name}' is in the formula, leave it out of one place."
+    beside = joined([f"'{label}'" for label in labels]) or say("the formula")
+    return say(
+        "The random term '{term}' cannot be told from {beside}: differences between its groups are "
+        "already in the formula. If each treatment lies in only one '{term}', the trial has no "
+        "replication to judge it by; if '{term}' is in the formula, leave it out of one place.",
+        term=name,
+        beside=beside,
     )
 
 
@@ -361,10 +370,13 @@ def _check_separable(products: CrossProducts, outside: Floats, left: Floats) -> 
     values, vectors = np.linalg.eigh(information / np.outer(size, size))
     if values[0] > _SAME_VARIANCE:
         return
-    names = [*(f"'{name}'" for name in products.terms), "the scatter between records"]
+    names = [*(f"'{name}'" for name in products.terms), say("the scatter between records")]
     involved = np.abs(vectors[:, 0]) > 1e-4
     alike = [name for name, inside in zip(names, involved, strict=True) if inside]
     raise ModelError(
-        f"These data cannot tell apart {' and '.join(alike)}: they group the records alike. "
-        "Keep one of the random terms, or give more records a group."
+        say(
+            "These data cannot tell apart {terms}: they group the records alike. Keep one of the "
+            "random terms, or give more records a group.",
+            terms=joined(alike),
+        )
     )

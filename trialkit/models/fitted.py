@@ -14,7 +14,7 @@ from trialkit.models.crossproducts import CrossProducts, FixedPart
 from trialkit.models.estimates import SmallSample
 from trialkit.models.information import gather_information
 from trialkit.models.kenward_roger import by_kenward_roger
-from trialkit.models.records import Floats
+from trialkit.models.records import Floats, joined
 from trialkit.models.reml import NO_SCATTER, RemlState, least_ratios, maximise
 from trialkit.models.satterthwaite import ResidualDegrees, by_satterthwaite
 
@@ -134,10 +134,13 @@ def check_scatter_left(products: CrossProducts, state: RemlState) -> None:
     """
     if state.residual >= NO_SCATTER:
         return
-    names = " and ".join(f"'{name}'" for name in products.terms)
+    names = joined([f"'{name}'" for name in products.terms])
     raise ModelError(
-        f"Inside the groups of {names} the records do not differ at all, so there is no scatter "
-        "between records to estimate. Keep one record a group and leave that random term out."
+        say(
+            "Inside the groups of {terms} the records do not differ at all, so there is no scatter "
+            "between records to estimate. Keep one record a group and leave that random term out.",
+            terms=names,
+        )
     )
 
 
@@ -162,9 +165,13 @@ def _check_not_at_bottom(products: CrossProducts, state: RemlState, least: Float
     if bottom.any():
         name = products.terms[int(bottom.argmax())]
         raise ModelError(
-            f"The groups of '{name}' do not differ at all beside the rest of the model, so their "
-            "variance runs down without end. There are too few of them for a model as rich as "
-            f"this. Leave out the surface or other terms, or leave '{name}' out of unbounded."
+            say(
+                "The groups of '{term}' do not differ at all beside the rest of the model, so "
+                "their variance runs down without end. There are too few of them for a model as "
+                "rich as this. Leave out the surface or other terms, or leave '{term}' out of "
+                "unbounded.",
+                term=name,
+            )
         )
 
 

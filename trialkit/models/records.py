@@ -6,6 +6,7 @@ Faults of single cells and columns are caught here, in words that name the colum
 from __future__ import annotations
 
 import difflib
+from collections.abc import Sequence
 
 import numpy as np
 import pandas as pd
@@ -242,6 +243,14 @@ def label_codes(series: pd.Series) -> tuple[Codes, int]:
         return series.cat.codes.to_numpy().astype(np.intp), len(series.cat.categories)
     codes, values = pd.factorize(series, sort=True)
     return np.asarray(codes, dtype=np.intp), len(values)
+
+
+def joined(names: Sequence[str]) -> str:
+    """Return names as a phrase, `a and b and c`; empty where there are none."""
+    phrase = names[0] if names else ""
+    for name in names[1:]:
+        phrase = say("{names} and {last}", names=phrase, last=name)
+    return phrase
 
 
 def level_values(series: pd.Series) -> tuple[object, ...]:

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from trialkit.errors import ModelError
+from trialkit.language import say
 from trialkit.models.records import Floats, check_table, require_column
 from trialkit.models.surface_block import SurfaceBlock, lay_surface
 
@@ -138,13 +139,22 @@ def build_surface(surface: Surface, places: pd.DataFrame) -> SurfaceParts:
         found = np.unique(values).size
         if found < _FEWEST_PLACES:
             raise ModelError(
-                f"The records lie at only {found} different '{column}', too few for a trend that "
-                f"bends; {_FEWEST_PLACES} are needed. Leave the surface out."
+                say(
+                    "The records lie at only {found} different '{column}', too few for a trend "
+                    "that bends; {needed} are needed. Leave the surface out.",
+                    found=found,
+                    column=column,
+                    needed=_FEWEST_PLACES,
+                )
             )
     if abs(float(np.corrcoef(x, y)[0, 1])) > 1 - 1e-6:
         raise ModelError(
-            f"The records lie on one line: '{surface.x}' and '{surface.y}' rise and fall together. "
-            "A surface needs a field with length and width. Leave it out."
+            say(
+                "The records lie on one line: '{x}' and '{y}' rise and fall together. A surface "
+                "needs a field with length and width. Leave it out.",
+                x=surface.x,
+                y=surface.y,
+            )
         )
     plane, block = lay_surface(x, y, surface.knots)
     names = (

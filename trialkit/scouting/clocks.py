@@ -17,7 +17,9 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from trialkit.days import whole_date
 from trialkit.errors import ScoutingError, ScoutingWarning
+from trialkit.language import say
 
 _DAY_FIRST = ("%d/%m/%Y", "%d.%m.%Y", "%d-%m-%Y", "%d/%m/%y", "%d.%m.%y", "%d-%m-%y")
 _MONTH_FIRST = ("%m/%d/%Y", "%m-%d-%Y", "%m/%d/%y", "%m-%d-%y")
@@ -93,8 +95,13 @@ def read_clock(
         if not offsets.all():
             bad = int((~offsets).to_numpy().argmax())
             raise ScoutingError(
-                f"{file}, row {rows[bad]}: '{cells[bad][:40]}' gives no distance from universal "
-                "time, but other rows do. Export all times alike."
+                say(
+                    "{file}, row {row}: '{cell}' gives no distance from universal time, but other "
+                    "rows do. Export all times alike.",
+                    file=file,
+                    row=rows[bad],
+                    cell=cells[bad][:40],
+                )
             )
         cells = cells.str.replace(r"\s*(?:UTC|GMT|Z)$", "Z", regex=True, flags=re.IGNORECASE)
         return _checked(_read(cells, rows, file, day_first, utc=True), rows, file)
@@ -109,8 +116,12 @@ def _from_seconds(cells: pd.Series, rows: Sequence[int], file: str) -> pd.Dateti
     if wrong.any():
         bad = int(wrong.argmax())
         raise ScoutingError(
-            f"{file}, row {rows[bad]}: {cells[bad]} is no time. Export times like "
-            "2024-09-14 03:30:00."
+            say(
+                "{file}, row {row}: {cell} is no time. Export times like 2024-09-14 03:30:00.",
+                file=file,
+                row=rows[bad],
+                cell=str(cells[bad]),
+            )
         )
     return pd.DatetimeIndex(pd.to_datetime(seconds, unit="s", utc=True)).as_unit("ms")
 
@@ -144,8 +155,15 @@ def _read(
             times for times, score in zip(found, scores, strict=True) if score == best
         ][:2]
         raise ScoutingError(
-            f"{file}, row {rows[0]}: '{cells.iloc[0]}' could be {first[0]:%d %B %Y} or "
-            f"{second[0]:%d %B %Y}. Give day_first=True or day_first=False."
+            say(
+                "{file}, row {row}: '{cell}' could be {first} or {second}. Give day_first=True or "
+                "day_first=False.",
+                file=file,
+                row=rows[0],
+                cell=cells.iloc[0],
+                first=whole_date(first[0]),
+                second=whole_date(second[0]),
+            )
         )
     return found[scores.index(best)]
 
@@ -171,9 +189,12 @@ def _unreadable(cells: pd.Series, rows: Sequence[int], file: str) -> str:
         if missed.sum() < len(cells) and missed.any():
             bad = int(missed.argmax())
             break
-    return (
-        f"{file}, row {rows[bad]}: '{cells.iloc[bad][:40]}' is not a time like the others, or not "
-        "one trialkit knows. Export times like 2024-09-14 03:30:00."
+    return say(
+        "{file}, row {row}: '{cell}' is not a time like the others, or not one trialkit knows. "
+        "Export times like 2024-09-14 03:30:00.",
+        file=file,
+        row=rows[bad],
+        cell=cells.iloc[bad][:40],
     )
 
 
@@ -183,8 +204,13 @@ def _checked(times: pd.DatetimeIndex, rows: Sequence[int], file: str) -> pd.Date
     if wrong.any():
         bad = int(wrong.argmax())
         raise ScoutingError(
-            f"{file}, row {rows[bad]}: the year {years[bad]} cannot be. The logger's clock was not "
-            "set, or the time has another form. Correct it, or leave these rows out."
+            say(
+                "{file}, row {row}: the year {year} cannot be. The logger's clock was not set, or "
+                "the time has another form. Correct it, or leave these rows out.",
+                file=file,
+                row=rows[bad],
+                year=years[bad],
+            )
         )
     return times
 
@@ -229,9 +255,15 @@ def put_on_zone(
     if never.any():
         bad = int(never.argmax())
         raise ScoutingError(
-            f"{file}, row {rows[bad]}: {times[bad]:%Y-%m-%d %H:%M} never was in {zone}; the clock "
-            "went forward over it. The logger probably keeps one time all year: give the distance "
-            "from universal time instead, such as zone='+09:30'."
+            say(
+                "{file}, row {row}: {time:%Y-%m-%d %H:%M} never was in {zone}; the clock went "
+                "forward over it. The logger probably keeps one time all year: give the distance "
+                "from universal time instead, such as zone='+09:30'.",
+                file=file,
+                row=rows[bad],
+                time=times[bad],
+                zone=str(zone),
+            )
         )
     twice = np.asarray(times.tz_localize(zone, ambiguous="NaT", nonexistent="NaT").isna())
     if twice.any():
@@ -255,9 +287,14 @@ def _first_time_round(
         if not second.any():
             second[:] = True
             warnings.warn(
-                f"{file}, logger {logger}: the clock went back on {day:%Y-%m-%d}, but its hour is "
-                "logged once; it was taken for winter time. If the logger keeps one time all year, "
-                "give zone as its distance from universal time, such as '+09:30'.",
+                say(
+                    "{file}, logger {logger}: the clock went back on {day:%Y-%m-%d}, but its hour "
+                    "is logged once; it was taken for winter time. If the logger keeps one time "
+                    "all year, give zone as its distance from universal time, such as '+09:30'.",
+                    file=file,
+                    logger=str(logger),
+                    day=day,
+                ),
                 ScoutingWarning,
                 stacklevel=5,
             )

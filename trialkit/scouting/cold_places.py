@@ -13,11 +13,28 @@ import numpy as np
 import pandas as pd
 
 from trialkit.errors import ScoutingError
+from trialkit.language import figures, marked, say, say_counted
 from trialkit.scouting.frost import FrostNights
 from trialkit.scouting.strip_labels import number_column, require_columns
 
 #: Heights closer together than this tell nothing, m.
 _LEAST_SPAN_M = 0.3
+#: What tables are called.
+_PLACES = marked("places of the loggers")
+_HEIGHTS = marked("heights of the strips")
+#: What is said of fewer than two loggers, by whether there is one.
+_TOO_FEW = {
+    True: marked(
+        "One logger with a known height cannot tell how cold changes with height (logged: "
+        "{logged}; with a height: {placed}). Hang out two more, or enter relative_height_m itself "
+        "in the model as the stand-in for frost."
+    ),
+    False: marked(
+        "No logger with a known height cannot tell how cold changes with height (logged: {logged}; "
+        "with a height: {placed}). Hang out two more, or enter relative_height_m itself in the "
+        "model as the stand-in for frost."
+    ),
+}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -140,28 +157,33 @@ def cold_by_height(
 
 
 def _heights(places: pd.DataFrame) -> pd.Series:
-    require_columns(places, ["logger", "relative_height_m"], "places of the loggers")
+    require_columns(places, ["logger", "relative_height_m"], _PLACES)
     names = places["logger"].astype(str)
     if names.duplicated().any():
-        raise ScoutingError(f"Logger {names[names.duplicated()].iloc[0]} has two places. Keep one.")
-    heights = number_column(places, "relative_height_m", "places of the loggers")
+        raise ScoutingError(
+            say(
+                "Logger {logger} has two places. Keep one.",
+                logger=names[names.duplicated()].iloc[0],
+            )
+        )
+    heights = number_column(places, "relative_height_m", _PLACES)
     return pd.Series(heights, index=names.to_numpy()).dropna()
 
 
 def _check_loggers(frost: FrostNights, heights: pd.Series, loggers: list[str]) -> None:
     if len(loggers) < 2:
         logged = ", ".join(sorted(set(frost.nights["logger"])))
-        placed = ", ".join(heights.index) or "none"
-        raise ScoutingError(
-            f"{'One logger' if loggers else 'No logger'} with a known height cannot tell how cold "
-            f"changes with height (logged: {logged}; with a height: {placed}). Hang out two more, "
-            "or enter relative_height_m itself in the model as the stand-in for frost."
-        )
+        placed = ", ".join(heights.index) or say("none")
+        raise ScoutingError(say(_TOO_FEW[bool(loggers)], logged=logged, placed=placed))
     span = float(np.ptp(heights[loggers].to_numpy()))
     if span < _LEAST_SPAN_M:
         raise ScoutingError(
-            f"The loggers' heights differ by {span:.2f} m only, which tells nothing of hollows and "
-            "ridges. Enter relative_height_m itself in the model as the stand-in for frost."
+            say(
+                "The loggers' heights differ by {span:.2f} m only, which tells nothing of hollows "
+                "and ridges. Enter relative_height_m itself in the model as the stand-in for "
+                "frost.",
+                span=span,
+            )
         )
 
 
@@ -171,8 +193,11 @@ def _shared_nights(nights: pd.DataFrame, loggers: list[str]) -> pd.DatetimeIndex
     shared = pd.DatetimeIndex(count.index[count == len(loggers)])
     if shared.empty:
         raise ScoutingError(
-            f"There is no night that all of {', '.join(loggers)} recorded whole, so they cannot be "
-            "compared. Leave out the logger with the gaps."
+            say(
+                "There is no night that all of {loggers} recorded whole, so they cannot be "
+                "compared. Leave out the logger with the gaps.",
+                loggers=", ".join(loggers),
+            )
         )
     return shared
 
@@ -209,20 +234,39 @@ def _sentence(
     slope: float, low: float, high: float, loggers: int, threshold_c: float, nights: int
 ) -> str:
     def signed(value: float) -> str:
-        return f"{value:+.1f}".replace("-", "−")
+        return figures(f"{value:+.1f}").replace("-", "−")
 
-    over = f"{nights} night{'s' if nights > 1 else ''}"
-    what = (
-        f"Degree-hours below {threshold_c:g} °C, over {over} and "
-        f"{loggers} loggers, change by {signed(slope)} for each metre higher"
-    ).replace("below -", "below −")
+    known = {
+        "limit": figures(f"{threshold_c:g}").replace("-", "−"),
+        "loggers": loggers,
+        "slope": signed(slope),
+    }
     if not math.isfinite(low):
-        return (
-            f"{what}. Through two loggers a line always goes, so how far that can be trusted is "
-            "not known; a third would tell."
+        line = say_counted(
+            "Degree-hours below {limit} °C, over {count} night and {loggers} loggers, change by "
+            "{slope} for each metre higher.",
+            "Degree-hours below {limit} °C, over {count} nights and {loggers} loggers, change by "
+            "{slope} for each metre higher.",
+            nights,
+            **known,
         )
-    known = "" if low > 0 or high < 0 else " The loggers do not settle that height matters."
-    return f"{what} ({signed(low)} to {signed(high)}).{known}"
+        unknown = say(
+            "Through two loggers a line always goes, so how far that can be trusted is not known; "
+            "a third would tell."
+        )
+        return f"{line} {unknown}"
+    line = say_counted(
+        "Degree-hours below {limit} °C, over {count} night and {loggers} loggers, change by "
+        "{slope} for each metre higher ({low} to {high}).",
+        "Degree-hours below {limit} °C, over {count} nights and {loggers} loggers, change by "
+        "{slope} for each metre higher ({low} to {high}).",
+        nights,
+        **known, low=signed(low), high=signed(high),
+    )  # fmt: skip
+    if low > 0 or high < 0:
+        return line
+    unsettled = say("The loggers do not settle that height matters.")
+    return f"{line} {unsettled}"
 
 
 def cold_by_strip(line: ColdByHeight, heights: pd.DataFrame) -> pd.DataFrame:
@@ -267,8 +311,8 @@ def cold_by_strip(line: ColdByHeight, heights: pd.DataFrame) -> pd.DataFrame:
     >>> cold_by_strip(line, heights)[["strip", "cold_degree_hours", "outside"]].to_dict("list")
     {'strip': ['S1', 'S2'], 'cold_degree_hours': [7.25, 0.0], 'outside': [False, True]}
     """
-    require_columns(heights, ["strip", "relative_height_m"], "heights of the strips")
-    values = number_column(heights, "relative_height_m", "heights of the strips")
+    require_columns(heights, ["strip", "relative_height_m"], _HEIGHTS)
+    values = number_column(heights, "relative_height_m", _HEIGHTS)
     known = pd.DataFrame({"strip": heights["strip"].to_numpy(), "relative_height_m": values})
     mean = known.groupby("strip", sort=False)["relative_height_m"].mean()
     if not mean.notna().any():

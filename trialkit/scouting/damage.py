@@ -14,7 +14,9 @@ from typing import Literal
 import numpy as np
 import pandas as pd
 
+from trialkit.days import whole_date
 from trialkit.errors import ScoutingError
+from trialkit.language import figures, marked, say
 from trialkit.scouting.frost import frost_nights
 from trialkit.scouting.growth import growth_stages, stage_name
 from trialkit.scouting.night_curves import below, night_curves, one_clock
@@ -32,9 +34,61 @@ SCREEN_DIFFERENCE_C: tuple[float, float] = (1.5, 2.0)
 #: Hours that a threshold holds for, as published.
 _HARM_HOURS = 2.0
 #: When frost harm shows: 5 to 10 days later (DPIRD W. Australia, GRDC).
-_LOOK = "Look at the crop 5 to 10 days after a night that could have hurt; harm shows by then."
+_LOOK = marked(
+    "Look at the crop 5 to 10 days after a night that could have hurt; harm shows by then."
+)
 #: Crops in the order that frost harms them most, wheat being the second (DPIRD W. Australia).
 _TENDER_FIRST = ("triticale", "wheat", "barley", "rye", "oats")
+#: What is said of other crops than wheat, by whether they stand less frost.
+_SAID_OF_CROPS = {
+    True: marked(
+        "{crop} is said to stand less frost than wheat (DPIRD W. Australia), without a number; "
+        "these are wheat's thresholds."
+    ),
+    False: marked(
+        "{crop} is said to stand more frost than wheat (DPIRD W. Australia), without a number; "
+        "these are wheat's thresholds."
+    ),
+}
+_UNKNOWN_NIGHT = marked(
+    "Night to {day}, logger {logger}: {hours:.1f} hours are missing, so nobody knows whether it "
+    "was cold enough to hurt {stage}."
+)
+#: What is said of a night and which of its hours, by its verdict and whether hours are missing.
+_SAID_OF_NIGHTS = {
+    ("not known", True): (_UNKNOWN_NIGHT, "hours_missing"),
+    ("not known", False): (_UNKNOWN_NIGHT, "hours_missing"),
+    ("could have hurt", True): (
+        marked(
+            "Night to {day}, logger {logger}: down to at least {cold} °C, and at least {hours:.1f} "
+            "hours colder than wheat has been harmed at {stage}. It could have hurt."
+        ),
+        "hours_sure",
+    ),
+    ("could have hurt", False): (
+        marked(
+            "Night to {day}, logger {logger}: down to {cold} °C, and {hours:.1f} hours colder than "
+            "wheat has been harmed at {stage}. It could have hurt."
+        ),
+        "hours_sure",
+    ),
+    ("may have hurt", True): (
+        marked(
+            "Night to {day}, logger {logger}: down to at least {cold} °C, and at least {hours:.1f} "
+            "hours below {limit} °C, which harms wheat at the most tender stage possible then, "
+            "{stage}. It may have hurt."
+        ),
+        "hours_possible",
+    ),
+    ("may have hurt", False): (
+        marked(
+            "Night to {day}, logger {logger}: down to {cold} °C, and {hours:.1f} hours below "
+            "{limit} °C, which harms wheat at the most tender stage possible then, {stage}. It may "
+            "have hurt."
+        ),
+        "hours_possible",
+    ),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,9 +214,12 @@ def frost_risk(
     """
     if sensor not in ("canopy", "screen"):
         raise ScoutingError(
-            f"sensor={sensor!r}: say where the loggers hang, 'canopy' (unshielded at the height of "
-            "the ears) or 'screen' (shielded at 1.2 to 1.5 m). A screen is 1.5 to 2 °C warmer than "
-            "the crop on a frost night."
+            say(
+                "sensor={sensor}: say where the loggers hang, 'canopy' (unshielded at the height "
+                "of the ears) or 'screen' (shielded at 1.2 to 1.5 m). A screen is 1.5 to 2 °C "
+                "warmer than the crop on a frost night.",
+                sensor=repr(sensor),
+            )
         )
     least, most = difference_c if sensor == "screen" else (0.0, 0.0)
     if not 0 <= least <= most <= 10:
@@ -242,15 +299,15 @@ def _verdicts(nights: pd.DataFrame, tender: Floats) -> list[Verdict]:
     for night, published in zip(nights.to_dict("records"), np.isfinite(tender), strict=True):
         enough = _HARM_HOURS - 1e-9
         if not published:
-            found.append("no threshold")
+            found.append(marked("no threshold"))
         elif night["hours_sure"] >= enough:
-            found.append("could have hurt")
+            found.append(marked("could have hurt"))
         elif night["hours_possible"] >= enough:
-            found.append("may have hurt")
+            found.append(marked("may have hurt"))
         elif night["hours_possible"] + night["hours_missing"] >= enough and night["at_least"]:
-            found.append("not known")
+            found.append(marked("not known"))
         else:
-            found.append("not cold enough")
+            found.append(marked("not cold enough"))
     return found
 
 
@@ -258,58 +315,64 @@ def _sentence(night: Mapping[Hashable, object], limit: float) -> str:
     def number(name: str) -> float:
         return float(night[name])  # type: ignore[arg-type]
 
-    where = f"Night to {night['date']:%d %B %Y}, logger {night['logger']}"
-    stage = _stage_words(number("stage"), number("stage_low"), number("stage_high"))
-    if night["verdict"] == "not known":
-        return (
-            f"{where}: {number('hours_missing'):.1f} hours are missing, so nobody knows whether it "
-            f"was cold enough to hurt {stage}."
-        )
-    least = "at least " if night["at_least"] else ""
-    cold = f"{least}{number('minimum_c'):.1f} °C".replace("-", "−")
-    if night["verdict"] == "could have hurt":
-        return (
-            f"{where}: down to {cold}, and {least}{number('hours_sure'):.1f} hours colder than "
-            f"wheat has been harmed at {stage}. It could have hurt."
-        )
-    below_limit = f"{limit:.1f} °C".replace("-", "−")
-    return (
-        f"{where}: down to {cold}, and {least}{number('hours_possible'):.1f} hours below "
-        f"{below_limit}, which harms wheat at the most tender stage possible then, {stage}. It may "
-        "have hurt."
+    template, hours = _SAID_OF_NIGHTS[str(night["verdict"]), bool(night["at_least"])]
+    return say(
+        template,
+        day=whole_date(night["date"]),  # type: ignore[arg-type]
+        logger=str(night["logger"]),
+        stage=_stage_words(number("stage"), number("stage_low"), number("stage_high")),
+        cold=_degrees(number("minimum_c")),
+        hours=number(hours),
+        limit=_degrees(limit),
     )
+
+
+def _degrees(celsius: float) -> str:
+    return figures(f"{celsius:.1f}").replace("-", "−")
 
 
 def _stage_words(stage: float, low: float, high: float) -> str:
     if np.isnan(stage):
-        return f"between stages {low:.0f} and {high:.0f} (nobody looked on both sides of that day)"
+        return say(
+            "between stages {low:.0f} and {high:.0f} (nobody looked on both sides of that day)",
+            low=low, high=high,
+        )  # fmt: skip
+    name = say(stage_name(stage))
     if low == high:
-        return f"stage {stage:.0f} ({stage_name(stage)})"
-    return f"about stage {stage:.0f} ({stage_name(stage)}; {low:.0f} to {high:.0f} are possible)"
+        return say("stage {stage:.0f} ({name})", stage=stage, name=name)
+    return say(
+        "about stage {stage:.0f} ({name}; {low:.0f} to {high:.0f} are possible)",
+        stage=stage, name=name, low=low, high=high,
+    )  # fmt: skip
 
 
 def _notes(sensor: Sensor, crop: str, least: float, most: float) -> tuple[str, ...]:
     notes = [
-        _LOOK,
-        "Thresholds: temperatures harmful to wheat if held for two hours, Kansas State Univ. "
-        "C-646. They tell which nights to follow up, not what was lost.",
-        "Published limits differ by some 2 °C: another guide inspects crops after awn emergence "
-        "below −3.5 °C in the canopy (GRDC Update 2016).",
-        "Stages between two observations are read off a straight line, though the decimal code is "
-        "no measure of time.",
+        say(_LOOK),
+        say(
+            "Thresholds: temperatures harmful to wheat if held for two hours, Kansas State Univ. "
+            "C-646. They tell which nights to follow up, not what was lost."
+        ),
+        say(
+            "Published limits differ by some 2 °C: another guide inspects crops after awn "
+            "emergence below −3.5 °C in the canopy (GRDC Update 2016)."
+        ),
+        say(
+            "Stages between two observations are read off a straight line, though the decimal code "
+            "is no measure of time."
+        ),
     ]
     if sensor == "screen":
         notes.append(
-            f"The loggers hang in a screen: the crop is taken to be {least:g} to {most:g} °C "
-            "colder (CIMMYT; GRDC)."
-        )
+            say(
+                "The loggers hang in a screen: the crop is taken to be {least:g} to {most:g} °C "
+                "colder (CIMMYT; GRDC).",
+                least=least, most=most,
+            )
+        )  # fmt: skip
     name = crop.strip().lower()
     if name in _TENDER_FIRST and name != "wheat":
-        way = "less" if _TENDER_FIRST.index(name) < 1 else "more"
-        notes.append(
-            f"{name.capitalize()} is said to stand {way} frost than wheat (DPIRD W. Australia), "
-            "without a number; these are wheat's thresholds."
-        )
+        notes.append(say(_SAID_OF_CROPS[_TENDER_FIRST.index(name) < 1], crop=name.capitalize()))
     elif name != "wheat":
-        notes.append(f"There is no threshold of {crop} here; these are wheat's.")
+        notes.append(say("There is no threshold of {crop} here; these are wheat's.", crop=crop))
     return tuple(notes)

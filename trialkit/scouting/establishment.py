@@ -10,8 +10,9 @@ import numpy as np
 import pandas as pd
 
 from trialkit.errors import ModelError, ScoutingError, ScoutingWarning, noted
+from trialkit.language import figures, say
 from trialkit.models import CountFit, ShuffleTest, fit_counts, shuffle_test
-from trialkit.scouting.strip_labels import Flags, day_column, named_records, require_columns
+from trialkit.scouting.strip_labels import COUNTS, Flags, day_column, named_records, require_columns
 from trialkit.shown import as_line, as_table
 
 Family = Literal["poisson", "negative-binomial"]
@@ -46,7 +47,7 @@ def summarise_counts(table: pd.DataFrame) -> pd.DataFrame:
     ScoutingError
         If a column is missing.
     """
-    require_columns(table, _NEEDED, "counts")
+    require_columns(table, _NEEDED, COUNTS)
     rows = []
     for strip, own in table.groupby("strip", sort=False):
         known = own[own["count"].notna()]
@@ -96,7 +97,7 @@ def odd_counts(table: pd.DataFrame) -> Flags:
     three counts, and scaled by the median absolute deviation of all, at least Poisson's. Of
     simulated Poisson counts, five a strip, 2 in 1,000 are named.
     """
-    require_columns(table, _NEEDED, "counts")
+    require_columns(table, _NEEDED, COUNTS)
     count, area = (table[name].to_numpy(dtype=np.float64) for name in ("count", "area_m2"))
     by_strip = table.groupby("strip")["plants_m2"]
     own = by_strip.transform("median").to_numpy(dtype=np.float64)
@@ -212,15 +213,15 @@ def compare_counts(
     >>> table = pd.DataFrame({
     ...     "strip": list("abcdefgh"), "block": list("11223344"),
     ...     "treatment": ["dressed", "untreated"] * 4, "area_m2": 0.5,
-    ...     "count": [56, 41, 62, 48, 45, 44, 51, 40]})
+    ...     "count": [56, 41, 62, 48, 45, 44, 51, 41]})
     >>> table["plants_m2"] = table["count"] / table["area_m2"]
     >>> found = compare_counts(table, against="untreated")
     >>> found.ratios["estimate"].round(2).to_dict(), found.family
-    ({'dressed': 1.24}, 'poisson')
+    ({'dressed': 1.23}, 'poisson')
     >>> found.sentences[0]
-    'dressed had 107 plants/m² and untreated 86: +24% (−11% to +71%). This does not settle it.'
+    'dressed had 107 plants/m² and untreated 87: +23% (−11% to +70%). This does not settle it.'
     """
-    require_columns(table, _NEEDED, "counts")
+    require_columns(table, _NEEDED, COUNTS)
     table = table.reset_index(drop=True)
     known = table[table["count"].notna()]
     _check_arms(known, against)
@@ -265,26 +266,40 @@ def _fit(known: pd.DataFrame, family: Family, confidence: float) -> CountFit:
 def _check_arms(known: pd.DataFrame, against: str) -> None:
     if known.empty:
         raise ScoutingError(
-            "All counts are blank: nobody looked anywhere. Enter 0 where somebody looked and found "
-            "no plants."
+            say(
+                "All counts are blank: nobody looked anywhere. Enter 0 where somebody looked and "
+                "found no plants."
+            )
         )
     arms = list(dict.fromkeys(known["treatment"].astype(str)))
     if against not in arms:
-        raise ScoutingError(f"No count is of treatment '{against}'. There are: {', '.join(arms)}.")
+        raise ScoutingError(
+            say(
+                "No count is of treatment '{treatment}'. There are: {treatments}.",
+                treatment=against, treatments=", ".join(arms),
+            )
+        )  # fmt: skip
     if len(arms) < 2:
         raise ScoutingError(
-            f"All counts are of '{against}'. Count the strips of another treatment too."
+            say(
+                "All counts are of '{treatment}'. Count the strips of another treatment too.",
+                treatment=against,
+            )
         )
 
 
 def _check_one_round(known: pd.DataFrame) -> None:
     if "date" not in known:
         return
-    days = day_column(known, "counts").dropna()
+    days = day_column(known, COUNTS).dropna()
     if len(days) and (days.max() - days.min()).days > _ROUND_DAYS:
         warnings.warn(
-            f"The counts were made from {days.min():%Y-%m-%d} to {days.max():%Y-%m-%d}. Plants "
-            "come up and die in between. Pass the rows of one round of counting.",
+            say(
+                "The counts were made from {first:%Y-%m-%d} to {last:%Y-%m-%d}. Plants come up and "
+                "die in between. Pass the rows of one round of counting.",
+                first=days.min(),
+                last=days.max(),
+            ),
             ScoutingWarning,
             stacklevel=3,
         )
@@ -313,22 +328,29 @@ def _without(
     """Fit again without the odd counts, and say what that changes."""
     if not odd.any():
         return None, ()
-    named = named_records(table, odd, "counts")
-    advice = "All are in the result. Look again, or read the note of who counted."
+    named = named_records(table, odd, COUNTS)
+    found = say(
+        "Far from the others of their strip: {records}. All are in the result. Look again, or read "
+        "the note of who counted.",
+        records=named,
+    )
     try:
         with noted():
             fit = _fit(table[~odd & table["count"].notna()], family, confidence)
             again = fit.rate_ratios("treatment", against=against)
     except ModelError:
-        return None, (f"Far from the others of their strip: {named}. {advice}",)
+        return None, (found,)
     changes = ", ".join(
-        f"{name} {row['estimate']:.2f} ({row['low']:.2f} to {row['high']:.2f})"
+        say(
+            "{treatment} {ratio:.2f} ({low:.2f} to {high:.2f})",
+            treatment=str(name), ratio=row["estimate"], low=row["low"], high=row["high"],
+        )
         for name, row in again.iterrows()
+    )  # fmt: skip
+    without = say(
+        "Without them the ratios to {control} are: {changes}.", control=against, changes=changes
     )
-    return again, (
-        f"Far from the others of their strip: {named}. {advice} Without them the ratios to "
-        f"{against} are: {changes}.",
-    )
+    return again, (f"{found} {without}",)
 
 
 def _blank_notes(table: pd.DataFrame) -> tuple[str, ...]:
@@ -336,24 +358,35 @@ def _blank_notes(table: pd.DataFrame) -> tuple[str, ...]:
     empty = (table["count"] == 0).to_numpy(dtype=bool)
     notes: tuple[str, ...] = ()
     if blank.any():
-        notes += (f"Left out, since nobody looked there: {named_records(table, blank, 'counts')}.",)
+        notes += (
+            say(
+                "Left out, since nobody looked there: {records}.",
+                records=named_records(table, blank, COUNTS),
+            ),
+        )
     if empty.any():
         notes += (
-            f"No plant at all, and counted as such: {named_records(table, empty, 'counts')}.",
+            say(
+                "No plant at all, and counted as such: {records}.",
+                records=named_records(table, empty, COUNTS),
+            ),
         )
     return notes
 
 
 def _sentence(means: pd.DataFrame, ratios: pd.DataFrame, name: str, against: str) -> str:
     ratio = ratios.loc[name]
-    change = " ".join(
-        word.replace("-", "−")
-        for word in (
-            f"{100 * (ratio['estimate'] - 1):+.0f}%",
-            f"({100 * (ratio['low'] - 1):+.0f}% to {100 * (ratio['high'] - 1):+.0f}%).",
-        )
+    change, low, high = (
+        figures(f"{100 * (ratio[end] - 1):+.0f}%").replace("-", "−")
+        for end in ("estimate", "low", "high")
     )
-    settled = ratio["low"] > 1 or ratio["high"] < 1
-    verdict = "" if settled else " This does not settle it."
-    own, base = float(means["estimate"][name]), float(means["estimate"][against])
-    return f"{name} had {own:.0f} plants/m² and {against} {base:.0f}: {change}{verdict}"
+    sentence = say(
+        "{treatment} had {own:.0f} plants/m² and {control} {base:.0f}: {change} ({low} to {high}).",
+        treatment=name, own=float(means["estimate"][name]),
+        control=against, base=float(means["estimate"][against]),
+        change=change, low=low, high=high,
+    )  # fmt: skip
+    if ratio["low"] > 1 or ratio["high"] < 1:
+        return sentence
+    unsettled = say("This does not settle it.")
+    return f"{sentence} {unsettled}"

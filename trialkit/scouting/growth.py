@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 
 from trialkit.errors import ScoutingError
+from trialkit.language import marked, say
 from trialkit.scouting.strip_labels import (
     day_column,
     number_column,
@@ -22,12 +23,22 @@ from trialkit.scouting.strip_labels import (
 
 #: How far a stage read off a straight line may be out: common practice, no source.
 _LINE_ERROR = 5.0
-_DECADES = ("germination", "seedling", "tillering", "stem elongation", "booting", "ear emergence",
-            "flowering", "milk", "dough", "ripening")  # fmt: skip
+_DECADES = (
+    marked("germination"),
+    marked("seedling"),
+    marked("tillering"),
+    marked("stem elongation"),
+    marked("booting"),
+    marked("ear emergence"),
+    marked("flowering"),
+    marked("milk"),
+    marked("dough"),
+    marked("ripening"),
+)
 
 
 def stage_name(stage: float) -> str:
-    """Return the name of a decimal code's main stage; empty where it is not known.
+    """Return the name of a decimal code's main stage, in English; empty where it is not known.
 
     Parameters
     ----------
@@ -101,21 +112,21 @@ def _by_day(
     observations: pd.DataFrame, sown: date | None
 ) -> tuple[pd.Series, pd.Series, pd.Series]:
     """Return the median, lowest and highest stage of each day that somebody looked."""
-    what = "growth stages"
+    what = marked("growth stages")
     require_columns(observations, ["date", "stage"], what)
     stage = number_column(observations, "stage", what)
     refuse_where(
         observations,
         (stage < 0) | (stage > 99),
         what,
-        "a code outside 0 to 99. Give the decimal code, such as 31 for the first node.",
+        say("a code outside 0 to 99. Give the decimal code, such as 31 for the first node."),
     )
     days = day_column(observations, what, sown=sown)
-    refuse_where(observations, days.isna().to_numpy(), what, "no date. Enter the day.")
+    refuse_where(observations, days.isna().to_numpy(), what, say("no date. Enter the day."))
     known = pd.DataFrame({"date": days, "stage": stage}).dropna()
     if known.empty:
         raise ScoutingError(
-            "There is no growth stage. Enter at least one: a date and a decimal code."
+            say("There is no growth stage. Enter at least one: a date and a decimal code.")
         )
     by_day = known.groupby("date")["stage"]
     middle, low, high = by_day.median(), by_day.min(), by_day.max()
@@ -123,9 +134,12 @@ def _by_day(
     if back.any():
         at = int(back.argmax())
         raise ScoutingError(
-            f"The crop cannot run backward: stage {middle.iloc[at]:g} on "
-            f"{middle.index[at]:%Y-%m-%d} and {middle.iloc[at + 1]:g} on "
-            f"{middle.index[at + 1]:%Y-%m-%d}. Correct one of them, or pass only the observations "
-            "of one treatment."
-        )
+            say(
+                "The crop cannot run backward: stage {before:g} on {day:%Y-%m-%d} and {after:g} on "
+                "{next_day:%Y-%m-%d}. Correct one of them, or pass only the observations of one "
+                "treatment.",
+                before=middle.iloc[at], day=middle.index[at],
+                after=middle.iloc[at + 1], next_day=middle.index[at + 1],
+            )
+        )  # fmt: skip
     return middle, low, high

@@ -13,6 +13,7 @@ from pathlib import Path, PurePosixPath
 
 from trialkit.errors import ScoutingError
 from trialkit.incoming.file_set import open_folder, open_zip
+from trialkit.language import say
 
 #: A logger that writes every minute for ten years fills less.
 _LARGEST_BYTES = 200_000_000
@@ -108,8 +109,12 @@ def open_loggers(
 def _check_size(size: int, file: str) -> None:
     if size > _LARGEST_BYTES:
         raise ScoutingError(
-            f"{file}: {size / 1e6:,.0f} MB is more than a temperature logger writes. Export the "
-            "season alone."
+            say(
+                "{file}: {megabytes:,.0f} MB is more than a temperature logger writes. Export the "
+                "season alone.",
+                file=file,
+                megabytes=size / 1e6,
+            )
         )
 
 
@@ -137,7 +142,7 @@ def read_cells(raw: bytes, file: str, wanted: Sequence[str]) -> LoggerTable:
     lines = _decoded(raw, file).replace("\r\n", "\n").replace("\r", "\n").split("\n")
     numbered = [(row, line) for row, line in enumerate(lines, 1) if line.strip(" \t,;|\xa0")]
     if not numbered:
-        raise ScoutingError(f"{file}: the file is empty. Export the logger again.")
+        raise ScoutingError(say("{file}: the file is empty. Export the logger again.", file=file))
     for delimiter in (*_DELIMITERS, ""):
         for place, (_, line) in enumerate(numbered[:_HEAD_LINES]):
             headings = _split(line, delimiter)
@@ -153,15 +158,23 @@ def _decoded(raw: bytes, file: str) -> str:
     except UnicodeDecodeError as error:
         if encoding == "utf-16":
             raise ScoutingError(
-                f"{file}: this is not whole UTF-16 text; the file was cut short. Export it again."
+                say(
+                    "{file}: this is not whole UTF-16 text; the file was cut short. Export it "
+                    "again.",
+                    file=file,
+                )
             ) from error
         text = raw.decode("latin-1")
     control = _CONTROL.search(text)
     if control:
         row = text.count("\n", 0, control.start()) + 1
         raise ScoutingError(
-            f"{file}, row {row}: there are characters that no text holds. Export the logger as "
-            "CSV, not in its own format."
+            say(
+                "{file}, row {row}: there are characters that no text holds. Export the logger as "
+                "CSV, not in its own format.",
+                file=file,
+                row=row,
+            )
         )
     return text
 
@@ -203,7 +216,11 @@ def _table(
     doubled = {heading for heading in headings if heading and headings.count(heading) > 1}
     if doubled:
         raise ScoutingError(
-            f"{file}: the heading '{min(doubled)}' stands over several columns. Rename one."
+            say(
+                "{file}: the heading '{heading}' stands over several columns. Rename one.",
+                file=file,
+                heading=min(doubled),
+            )
         )
     cells, rows = [], []
     for row, line in numbered:
@@ -211,7 +228,9 @@ def _table(
         cells.append((own + [""] * width)[:width])
         rows.append(row)
     if not cells:
-        raise ScoutingError(f"{file}: there are headings and no records. Export the logger again.")
+        raise ScoutingError(
+            say("{file}: there are headings and no records. Export the logger again.", file=file)
+        )
     stem = PurePosixPath(file).with_suffix("").as_posix()
     comma = delimiter != "," and _decimal_comma(cells)
     if delimiter == ",":  # quoted cells may still hold a decimal comma
@@ -231,21 +250,28 @@ def _no_headings(lines: list[str], file: str, wanted: Sequence[str]) -> str:
     rows = [_split(line, mark) for line in lines for mark in _DELIMITERS]
     likely = max((row for row in rows if _wordy(row)), key=len, default=[])
     shown = ", ".join(f"'{heading[:40]}'" for heading in likely[:12])
+    known = [say("Its headings seem to be {headings}.", headings=shown)] if likely else []
     if wanted:
-        known = f" Its headings seem to be {shown}." if likely else ""
         names = ", ".join(f"'{name}'" for name in wanted)
-        return f"{file}: no line holds the headings {names} of your column map.{known}"
+        none = say(
+            "{file}: no line holds the headings {names} of your column map.", file=file, names=names
+        )
+        return " ".join([none, *known])
     guess = guessed_columns(likely)
     if guess:
-        return (
-            f"{file}: say which column is which. Its headings are {shown}. If it is as it looks, "
-            f"give columns={guess!r}."
+        return say(
+            "{file}: say which column is which. Its headings are {headings}. If it is as it looks, "
+            "give columns={guess}.",
+            file=file,
+            headings=shown,
+            guess=repr(guess),
         )
-    known = f" Its headings seem to be {shown}." if likely else ""
-    return (
-        f"{file}: no line holds the headings of time and temperature.{known} Give a column map, "
-        "such as columns={'time': 'Date Time', 'temperature_c': 'Temp (°C)'}."
+    none = say("{file}: no line holds the headings of time and temperature.", file=file)
+    way_out = say(
+        "Give a column map, such as columns={example}.",
+        example="{'time': 'Date Time', 'temperature_c': 'Temp (°C)'}",
     )
+    return " ".join([none, *known, way_out])
 
 
 def _wordy(row: list[str]) -> bool:

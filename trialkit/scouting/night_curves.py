@@ -9,6 +9,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from trialkit.errors import ScoutingError
+from trialkit.language import marked, say
 from trialkit.scouting.strip_labels import Floats, require_columns
 
 #: Records further apart than so many usual steps, and than so many hours, leave a gap.
@@ -54,7 +55,7 @@ def one_clock(temperatures: pd.DataFrame) -> pd.DataFrame:
     ScoutingError
         If a column is missing, or times are no times.
     """
-    require_columns(temperatures, ["logger", "time", "temperature_c"], "temperatures")
+    require_columns(temperatures, ["logger", "time", "temperature_c"], marked("temperatures"))
     if not pd.api.types.is_datetime64_any_dtype(temperatures["time"]):
         raise ScoutingError(
             "The times of the temperatures are text or mixed zones, not times. Read the files with "
@@ -62,7 +63,7 @@ def one_clock(temperatures: pd.DataFrame) -> pd.DataFrame:
         )
     known = temperatures.dropna(subset=["time", "temperature_c"])
     if known.empty:
-        raise ScoutingError("There are no temperatures. Check the files of the loggers.")
+        raise ScoutingError(say("There are no temperatures. Check the files of the loggers."))
     return known
 
 

@@ -12,7 +12,9 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from trialkit.errors import ScoutingError, ScoutingWarning
+from trialkit.language import marked, say
 from trialkit.scouting.strip_labels import (
+    COUNTS,
     Floats,
     day_column,
     number_column,
@@ -25,7 +27,7 @@ from trialkit.scouting.strip_labels import (
 _WIDEST_ROWS_M = 2.0
 #: Nobody counts more plants at one place, or less or more ground.
 _MOST_PLANTS, _GROUND_M2 = 100_000, (0.001, 10_000.0)
-_COUNTED_BY = "Give row_length_m with row_spacing_m, or area_m2."
+_COUNTED_BY = marked("Give row_length_m with row_spacing_m, or area_m2.")
 
 
 @overload
@@ -201,30 +203,34 @@ def plant_table(
     >>> plant_table(counts, layout)[["strip", "treatment", "plants_m2"]].to_dict("list")
     {'strip': ['S1', 'S2'], 'treatment': ['untreated', 'dressed'], 'plants_m2': [184.0, 204.0]}
     """
-    require_columns(counts, ["strip", "count"], "counts")
-    table = with_strips(counts, layout, "counts")
+    require_columns(counts, ["strip", "count"], COUNTS)
+    table = with_strips(counts, layout, COUNTS)
     if "date" in table:
-        table["date"] = day_column(table, "counts", sown=sown)
-    count = number_column(table, "count", "counts")
+        table["date"] = day_column(table, COUNTS, sown=sown)
+    count = number_column(table, "count", COUNTS)
     refuse_where(
         table,
         count < 0,
-        "counts",
-        "a count below zero. Enter 0 where there were no plants, and leave it blank where nobody "
-        "looked.",
+        COUNTS,
+        say(
+            "a count below zero. Enter 0 where there were no plants, and leave it blank where "
+            "nobody looked."
+        ),
     )
     refuse_where(
         table,
         count > _MOST_PLANTS,
-        "counts",
-        f"more than {_MOST_PLANTS:,} plants at one place. Check the number.",
+        COUNTS,
+        say("more than {most:,} plants at one place. Check the number.", most=_MOST_PLANTS),
     )
     refuse_where(
         table,
         ~np.isnan(count) & (count != np.round(count)),
-        "counts",
-        "a count with a fraction. Enter each place as it was counted, not a mean or plants/m²: the "
-        "scatter between places is needed.",
+        COUNTS,
+        say(
+            "a count with a fraction. Enter each place as it was counted, not a mean or "
+            "plants/m²: the scatter between places is needed."
+        ),
     )
     area = _ground_of_records(table)
     table = table.assign(count=count, area_m2=area, plants_m2=count / area)
@@ -238,35 +244,44 @@ def _ground_of_records(table: pd.DataFrame) -> Floats:
     """Return the ground of each record, m2, by frame where there is an area, else along the row."""
     blank = np.full(len(table), np.nan)
     area, length, spacing = (
-        number_column(table, name, "counts") if name in table else blank
+        number_column(table, name, COUNTS) if name in table else blank
         for name in ("area_m2", "row_length_m", "row_spacing_m")
     )
     both = ~np.isnan(area) & ~(np.isnan(length) & np.isnan(spacing))
     agree = both & np.isclose(area, length * spacing, rtol=0.01)
-    refuse_where(table, both & ~agree, "counts", f"both ways are filled in. {_COUNTED_BY}")
+    way_out = say(_COUNTED_BY)
+    twice, unsaid = say("both ways are filled in."), say("how much ground was counted is not said.")
+    refuse_where(table, both & ~agree, COUNTS, f"{twice} {way_out}")
     refuse_where(
         table,
         np.isnan(area) & ~np.isnan(length) & np.isnan(spacing),
-        "counts",
-        "a length of row without the distance between rows. Give row_spacing_m, such as 0.25.",
+        COUNTS,
+        say("a length of row without the distance between rows. Give row_spacing_m, such as 0.25."),
     )
     ground = np.where(np.isnan(area), length * spacing, area)
     refuse_where(
-        table, np.isnan(ground), "counts", f"how much ground was counted is not said. {_COUNTED_BY}"
+        table,
+        np.isnan(ground),
+        COUNTS,
+        f"{unsaid} {way_out}",
     )
-    refuse_where(table, ground <= 0, "counts", "the ground counted must be above zero.")
+    refuse_where(table, ground <= 0, COUNTS, say("the ground counted must be above zero."))
     refuse_where(
         table,
         (ground < _GROUND_M2[0]) | (ground > _GROUND_M2[1]),
-        "counts",
-        f"ground of less than {_GROUND_M2[0]:g} or more than {_GROUND_M2[1]:,g} m² is no place to "
-        "count. Check the length, the spacing or the area.",
+        COUNTS,
+        say(
+            "ground of less than {least:g} or more than {most:,g} m² is no place to count. Check "
+            "the length, the spacing or the area.",
+            least=_GROUND_M2[0],
+            most=_GROUND_M2[1],
+        ),
     )
     refuse_where(
         table,
         np.isnan(area) & (spacing > _WIDEST_ROWS_M),
-        "counts",
-        "rows more than 2 m apart. row_spacing_m is in metres: 25 cm is 0.25.",
+        COUNTS,
+        say("rows more than 2 m apart. row_spacing_m is in metres: 25 cm is 0.25."),
     )
     return ground
 
@@ -359,9 +374,12 @@ def establishment_pct(
     share = 100.0 * plants / (seeds * germination_pct / 100.0)
     if (share > 100.0).any():
         warnings.warn(
-            f"There are more plants than seeds that could grow (establishment "
-            f"{np.nanmax(share):.0f}%). Check the seeding rate, the seed weight, the row spacing, "
-            "and whether weeds or volunteers were counted.",
+            say(
+                "There are more plants than seeds that could grow (establishment "
+                "{share_pct:.0f}%). Check the seeding rate, the seed weight, the row spacing, and "
+                "whether weeds or volunteers were counted.",
+                share_pct=np.nanmax(share),
+            ),
             ScoutingWarning,
             stacklevel=2,
         )

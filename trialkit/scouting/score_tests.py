@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
 from dataclasses import asdict, dataclass, replace
 
 import numpy as np
 import pandas as pd
 
 from trialkit.errors import ModelError, ScoutingError, noted
+from trialkit.language import marked, say
 from trialkit.models import fit_mixed, shuffle_several, shuffle_test
+from trialkit.scouting.score_words import ALIKE, ScoreRow, score_notes, score_sentence
 from trialkit.scouting.scores import strip_scores
 from trialkit.scouting.strip_labels import Floats
 from trialkit.shown import as_line, as_table
@@ -18,7 +19,13 @@ from trialkit.shown import as_line, as_table
 #: Percentages between these need no other scale (Gomez and Gomez 1984, Statistical Procedures for
 #: Agricultural Research, ch. 7: from memory).
 _PLAIN_PCT = (30.0, 70.0)
-_LEVEL = 0.05
+#: How ordinal scores were compared, by their ranks and whether all labels were counted.
+_BY_RANKS = {
+    ("signed ranks", True): marked("exact signed-rank test"),
+    ("signed ranks", False): marked("signed-rank test, sampled"),
+    ("ranks inside blocks", True): marked("ranks inside blocks, labels drawn again"),
+    ("ranks inside blocks", False): marked("ranks inside blocks, labels drawn again, sampled"),
+}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -59,26 +66,6 @@ class ScoreComparison:
     overall: pd.DataFrame
     sentences: tuple[str, ...]
     notes: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class _Row:
-    """One row of a comparison, as `ScoreComparison.rows` has it."""
-
-    date: pd.Timestamp
-    treatment: str
-    strips: int
-    difference: float
-    low: float = math.nan
-    high: float = math.nan
-    p: float = math.nan
-    method: str = ""
-    p_logit: float = math.nan
-    blocks: int = 0
-    higher: int = 0
-    lower: int = 0
-    equal: int = 0
-    smallest_p: float = math.nan
 
 
 def compare_scores(
@@ -135,16 +122,26 @@ def compare_scores(
     own = known[known["score"] == score]
     if own.empty:
         there = ", ".join(dict.fromkeys(known["score"]))
-        raise ScoutingError(f"Nothing was scored as '{score}'. There are: {there}.")
+        raise ScoutingError(
+            say("Nothing was scored as '{score}'. There are: {scores}.", score=score, scores=there)
+        )
     arms = list(dict.fromkeys(own["treatment"].astype(str)))
     if against not in arms:
         raise ScoutingError(
-            f"No {score} is of treatment '{against}'. There are: {', '.join(arms)}."
-        )
+            say(
+                "No {score} is of treatment '{treatment}'. There are: {treatments}.",
+                score=score, treatment=against, treatments=", ".join(arms),
+            )
+        )  # fmt: skip
     if len(arms) < 2:
-        raise ScoutingError(f"Every {score} is of '{against}'. Score another treatment too.")
+        raise ScoutingError(
+            say(
+                "Every {score} is of '{treatment}'. Score another treatment too.",
+                score=score, treatment=against,
+            )
+        )  # fmt: skip
     kind = str(own["kind"].iloc[0])
-    rows: list[_Row] = []
+    rows: list[ScoreRow] = []
     overall: list[dict[str, object]] = []
     notes: list[str] = []
     for day, strips in own.groupby("date", sort=True):
@@ -154,7 +151,12 @@ def compare_scores(
             try:
                 row = _tested(row, strips, two, against, kind, confidence)
             except ModelError as error:
-                notes.append(f"{score} on {day:%Y-%m-%d}, {name}: not compared. {error}")
+                notes.append(
+                    say(
+                        "{score} on {day:%Y-%m-%d}, {treatment}: not compared. {why}",
+                        score=score, day=day, treatment=name, why=str(error),
+                    )
+                )  # fmt: skip
             rows.append(row)
         if kind == "ordinal" and strips["treatment"].nunique() > 2:
             overall += _friedman(strips, day)
@@ -165,15 +167,17 @@ def compare_scores(
         against=against,
         rows=table_of_rows,
         overall=pd.DataFrame(overall, columns=["date", "statistic", "df", "p"]),
-        sentences=tuple(_sentence(row, score, kind, against) for row in rows),
-        notes=(*notes, *_notes(table_of_rows, kind)),
+        sentences=tuple(score_sentence(row, score, kind, against) for row in rows),
+        notes=(*notes, *score_notes(table_of_rows, kind)),
     )
 
 
-def _in_blocks(day: pd.Timestamp, two: pd.DataFrame, name: str, against: str, kind: str) -> _Row:
+def _in_blocks(
+    day: pd.Timestamp, two: pd.DataFrame, name: str, against: str, kind: str
+) -> ScoreRow:
     """Return how the treatments compare block by block, whatever the scale."""
     found = _block_differences(two, name, against, kind)
-    return _Row(
+    return ScoreRow(
         date=day,
         treatment=name,
         strips=len(two),
@@ -198,23 +202,25 @@ def _block_differences(two: pd.DataFrame, name: str, against: str, kind: str) ->
 
 
 def _tested(
-    row: _Row,
+    row: ScoreRow,
     strips: pd.DataFrame,
     two: pd.DataFrame,
     against: str,
     kind: str,
     confidence: float,
-) -> _Row:
+) -> ScoreRow:
     if not {row.treatment, against} <= set(two["treatment"]):
-        raise ModelError("Strips of one of the two were not scored that day.")
+        raise ModelError(say("Strips of one of the two were not scored that day."))
     if np.ptp(two["value"].to_numpy(dtype=np.float64)) == 0:
-        return replace(row, difference=0.0, p=1.0, method="all strips alike")
+        return replace(row, difference=0.0, p=1.0, method=ALIKE)
     if kind == "ordinal":
         return _by_ranks(row, two, against)
     return _by_means(row, strips, against, kind, confidence)
 
 
-def _by_means(row: _Row, strips: pd.DataFrame, against: str, kind: str, confidence: float) -> _Row:
+def _by_means(
+    row: ScoreRow, strips: pd.DataFrame, against: str, kind: str, confidence: float
+) -> ScoreRow:
     with noted():
         fit = fit_mixed("value ~ treatment", strips, ["block"], confidence=confidence)
     found = fit.differences("treatment", against=against)
@@ -233,7 +239,7 @@ def _by_means(row: _Row, strips: pd.DataFrame, against: str, kind: str, confiden
         low=low,
         high=high,
         p=p,
-        method="mixed model of strip means",
+        method=marked("mixed model of strip means"),
         p_logit=p_logit,
     )
 
@@ -245,20 +251,19 @@ def _logit(pct: Floats) -> Floats:
     return np.asarray(np.log((pct + step) / (100 - pct + step)))
 
 
-def _by_ranks(row: _Row, two: pd.DataFrame, against: str) -> _Row:
+def _by_ranks(row: ScoreRow, two: pd.DataFrame, against: str) -> ScoreRow:
     """Test by ranks: signed where blocks are pairs, inside blocks where they are not."""
     counts = _strips_in_blocks(two).dropna()
     inside = two[two["block"].isin(counts.index)]
     if len(counts) and bool((counts == 1).all(axis=None)):
-        method, ranked = "exact signed-rank test", _signed_ranks(inside, row.treatment, against)
+        method, ranked = "signed ranks", _signed_ranks(inside, row.treatment, against)
     else:
-        method = "ranks inside blocks, labels drawn again"
+        method = "ranks inside blocks"
         ranked = inside.assign(rank=inside.groupby("block")["value"].rank())
     if len(counts) and (ranked.empty or np.ptp(ranked["rank"].to_numpy(dtype=np.float64)) == 0):
-        return replace(row, p=1.0, method=method)
+        return replace(row, p=1.0, method=_BY_RANKS[method, True])
     found = shuffle_test(ranked, "rank", "treatment", "block", against=against, seed=1)
-    if not found.exact:
-        method = method.replace("exact ", "") + ", sampled"
+    method = _BY_RANKS[method, found.exact]
     return replace(row, p=found.p, method=method, smallest_p=found.smallest_p)
 
 
@@ -292,61 +297,3 @@ def _friedman(strips: pd.DataFrame, day: object) -> list[dict[str, object]]:
     statistic = float(friedmanchisquare(*values.T).statistic)
     p = shuffle_several(ranked, "rank", "treatment", "block", seed=1).p
     return [{"date": day, "statistic": statistic, "df": values.shape[1] - 1, "p": p}]
-
-
-def _sentence(row: _Row, score: str, kind: str, against: str) -> str:
-    head = f"{score} on {row.date:%d %B %Y}: {row.treatment}"
-    blocks = _block_words(row)
-    settled = "" if row.p < _LEVEL else " This does not settle it."
-    if math.isnan(row.p):
-        return f"{head} against {against}: {blocks}; not compared further."
-    if row.method == "all strips alike":
-        return f"{head} and {against} were alike in every strip."
-    if kind == "ordinal":
-        limit = (
-            f" The {row.blocks - row.equal} blocks that differ cannot give a p below "
-            f"{row.smallest_p:.2g}."
-            if row.smallest_p > _LEVEL
-            else ""
-        )
-        return (
-            f"{head} was {blocks} (against {against}; middle difference "
-            f"{_signed(row.difference)}; {row.method}, p {row.p:.2g}).{settled}{limit}"
-        )
-    unit = " points" if kind == "percent" else ""
-    return (
-        f"{head} less {against} is {_signed(row.difference)}{unit} ({_signed(row.low)} to "
-        f"{_signed(row.high)}); {blocks}.{settled}"
-    )
-
-
-def _signed(value: float) -> str:
-    return f"{value:+.3g}".replace("-", "−") if value else "0"
-
-
-def _block_words(row: _Row) -> str:
-    if not row.blocks:
-        return "no block held both"
-    words = [f"higher in {row.higher} of {row.blocks} blocks"]
-    words += [f"lower in {row.lower}"] if row.lower else []
-    words += [f"equal in {row.equal}"] if row.equal else []
-    return ", ".join(words)
-
-
-def _notes(rows: pd.DataFrame, kind: str) -> Iterator[str]:
-    if kind == "percent" and rows["p_logit"].notna().any():
-        yield (
-            "Some strips lie below 30% or above 70%, where scatter hangs on the level: p_logit is "
-            "the same comparison on the logit scale. Where the two p disagree, trust neither far."
-        )
-    if kind == "ordinal":
-        yield (
-            "Steps of a scale say more or less, not how much: ranks are compared, and no mean "
-            "difference is given."
-        )
-    tested = int(rows["p"].notna().sum())
-    if tested > 1:
-        yield (
-            f"{tested} comparisons are made here. By chance alone one in twenty has a p below "
-            "0.05: name the day that counts before the season."
-        )

@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 
 from trialkit.errors import ScoutingError, ScoutingWarning
+from trialkit.language import marked, say
 from trialkit.scouting.strip_labels import (
     day_column,
     number_column,
@@ -24,6 +25,7 @@ from trialkit.scouting.strip_labels import (
 )
 
 Kind = Literal["percent", "ordinal", "number"]
+_SCORES = marked("scores")
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +96,7 @@ def score_table(
     >>> score_table(scores, layout)[["treatment", "kind", "value"]].to_dict("list")
     {'treatment': ['dressed'], 'kind': ['percent'], 'value': [12.0]}
     """
-    what = "scores"
+    what = _SCORES
     require_columns(scores, ["strip", "date", "score", "value"], what)
     table = with_strips(scores, layout, what)
     days = day_column(table, what, sown=sown)
@@ -102,7 +104,7 @@ def score_table(
         table,
         days.isna().to_numpy(dtype=bool),
         what,
-        "no date. Write it year first, like 2024-08-03.",
+        say("no date. Write it year first, like 2024-08-03."),
     )
     table = table.assign(date=days, score=table["score"].astype(str).str.strip())
     value = number_column(table, "value", what)
@@ -114,8 +116,12 @@ def score_table(
         given = value[own & ~np.isnan(value)]
         if scale.kind == "percent" and given.size > 1 and 0 < given.max() <= 1:
             warnings.warn(
-                f"The scores of {name} run up to {given.max():g} only. If they are shares, 0.35 "
-                "must be entered as 35.",
+                say(
+                    "The scores of {score} run up to {most:g} only. If they are shares, 0.35 must "
+                    "be entered as 35.",
+                    score=name,
+                    most=given.max(),
+                ),
                 ScoutingWarning,
                 stacklevel=2,
             )
@@ -128,9 +134,12 @@ def _scales(table: pd.DataFrame, scales: Mapping[str, Scale]) -> dict[str, Scale
     unused = [name for name in scales if name not in names]
     if unused:
         raise ScoutingError(
-            f"A scale is given for '{unused[0]}', but no such thing was scored. There are: "
-            f"{', '.join(names)}."
-        )
+            say(
+                "A scale is given for '{score}', but no such thing was scored. There are: "
+                "{scores}.",
+                score=unused[0], scores=", ".join(names),
+            )
+        )  # fmt: skip
     usual = {name: PERCENT if name.endswith("_pct") else Scale("ordinal") for name in names}
     return usual | dict(scales)
 
@@ -139,13 +148,18 @@ def _check_scale(table: pd.DataFrame, off: np.ndarray, name: str, scale: Scale) 
     if not off.any():
         return
     value = table["value"].iloc[int(off.argmax())]
-    ends = f"{scale.low:g} to {scale.high:g}"
     why = (
-        f"{name} of {value} is no percentage; they run from 0 to 100. Correct it."
+        say(
+            "{score} of {value} is no percentage; they run from 0 to 100. Correct it.",
+            score=name, value=value,
+        )
         if scale.kind == "percent" and (scale.low, scale.high) == (0, 100)
-        else f"{name} of {value} is off its scale, {ends}. Correct it, or the scale."
-    )
-    refuse_where(table, off, "scores", why)
+        else say(
+            "{score} of {value} is off its scale, {low:g} to {high:g}. Correct it, or the scale.",
+            score=name, value=value, low=scale.low, high=scale.high,
+        )
+    )  # fmt: skip
+    refuse_where(table, off, _SCORES, why)
 
 
 def strip_scores(table: pd.DataFrame) -> pd.DataFrame:
@@ -168,11 +182,11 @@ def strip_scores(table: pd.DataFrame) -> pd.DataFrame:
         If a column is missing, or every value is blank.
     """
     require_columns(
-        table, ["score", "date", "strip", "block", "treatment", "kind", "value"], "scores"
+        table, ["score", "date", "strip", "block", "treatment", "kind", "value"], _SCORES
     )
     known = table[table["value"].notna()]
     if known.empty:
-        raise ScoutingError("All scores are blank: nobody gave any.")
+        raise ScoutingError(say("All scores are blank: nobody gave any."))
     groups = known.groupby(["score", "date", "strip"], sort=False)
     found = groups.agg(
         block=("block", "first"),

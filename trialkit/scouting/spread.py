@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 
 from trialkit.errors import ScoutingError
-from trialkit.scouting.strip_labels import require_columns
+from trialkit.scouting.strip_labels import COUNTS, require_columns
 
 #: From so many times the scatter of chance, it is worth a word.
 _CLUMPED = 1.2
@@ -88,7 +88,7 @@ def count_spread(table: pd.DataFrame) -> CountSpread:
     >>> round(spread.mean_count, 1), round(spread.dispersion, 2)
     (29.0, 1.58)
     """
-    require_columns(table, ["strip", "block", "treatment", "count", "area_m2"], "counts")
+    require_columns(table, ["strip", "block", "treatment", "count", "area_m2"], COUNTS)
     known = table[table["count"].notna()]
     if not len(known) or known["count"].sum() == 0:
         raise ScoutingError("There are no plants in these counts, so nothing to judge by.")

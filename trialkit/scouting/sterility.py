@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from trialkit.errors import ScoutingError
+from trialkit.language import marked, say
 from trialkit.scouting.strip_labels import (
     number_column,
     refuse_where,
@@ -107,7 +108,7 @@ def sterility_by_strip(
     >>> found[["heads", "sterile_pct", "std_error_pct"]].round(1).to_dict("list")
     {'heads': [3], 'sterile_pct': [13.3], 'std_error_pct': [3.6]}
     """
-    what = "heads"
+    what = marked("heads")
     require_columns(heads, ["strip", "sterile", "florets"], what)
     usual = _share(sterile_without_frost_pct)
     table = with_strips(heads, layout, what)
@@ -116,20 +117,23 @@ def sterility_by_strip(
         table,
         (sterile < 0) | (florets < 0) | (sterile > florets),
         what,
-        "sterile florets below zero, or more than there were florets. Check both.",
+        say("sterile florets below zero, or more than there were florets. Check both."),
     )
     refuse_where(
-        table, (florets == 0), what, "a head without florets. Leave blank what was not looked at."
+        table,
+        florets == 0,
+        what,
+        say("a head without florets. Leave blank what was not looked at."),
     )
     refuse_where(
         table,
         np.isnan(sterile) != np.isnan(florets),
         what,
-        "only one of sterile and florets is filled in. Enter both.",
+        say("only one of sterile and florets is filled in. Enter both."),
     )
     known = table.assign(sterile=sterile, florets=florets)[~np.isnan(sterile)]
     if known.empty:
-        raise ScoutingError("No head was looked at: all are blank.")
+        raise ScoutingError(say("No head was looked at: all are blank."))
     rows = []
     for strip, own in known.groupby("strip", sort=False):
         share = own["sterile"].sum() / own["florets"].sum()

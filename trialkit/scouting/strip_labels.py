@@ -11,12 +11,16 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from trialkit.errors import ScoutingError
+from trialkit.language import marked, say
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 #: Records named one by one in a message; the rest are counted.
 _NAMED = 3
+#: What tables are called.
+COUNTS = marked("counts")
+_STRIPS = marked("strips of the layout")
 
 
 def require_columns(table: pd.DataFrame, names: Sequence[str], what: str) -> None:
@@ -42,8 +46,13 @@ def require_columns(table: pd.DataFrame, names: Sequence[str], what: str) -> Non
         )
     for name in names:
         if name not in table.columns:
-            known = ", ".join(str(column) for column in table.columns) or "none"
-            raise ScoutingError(f"The {what} have no column '{name}'. They have: {known}.")
+            known = ", ".join(str(column) for column in table.columns) or say("none")
+            raise ScoutingError(
+                say(
+                    "The {table} have no column '{column}'. They have: {known}.",
+                    table=say(what), column=name, known=known,
+                )
+            )  # fmt: skip
 
 
 def named_records(table: pd.DataFrame, wrong: Flags, what: str) -> str:
@@ -61,11 +70,22 @@ def named_records(table: pd.DataFrame, wrong: Flags, what: str) -> str:
     places = np.flatnonzero(wrong)
     names = table["strip"].astype(str).tolist() if "strip" in table else None
     if len(places) == 1:
-        strip = f" (strip {names[places[0]]})" if names else ""
-        return f"record {places[0] + 1} of the {what}{strip}"
-    words = [f"{at + 1} (strip {names[at]})" if names else f"{at + 1}" for at in places[:_NAMED]]
-    more = f" and {len(places) - _NAMED} more" if len(places) > _NAMED else ""
-    return f"records {', '.join(words)}{more} of the {what}"
+        first = {"number": places[0] + 1, "table": say(what)}
+        if names is None:
+            return say("record {number} of the {table}", **first)
+        return say(
+            "record {number} of the {table} (strip {strip})", **first, strip=names[places[0]]
+        )
+    listed = ", ".join(
+        say("{number} (strip {strip})", number=at + 1, strip=names[at]) if names else f"{at + 1}"
+        for at in places[:_NAMED]
+    )
+    if len(places) <= _NAMED:
+        return say("records {numbers} of the {table}", numbers=listed, table=say(what))
+    return say(
+        "records {numbers} and {rest} more of the {table}",
+        numbers=listed, rest=len(places) - _NAMED, table=say(what),
+    )  # fmt: skip
 
 
 def number_column(table: pd.DataFrame, name: str, what: str) -> Floats:
@@ -92,9 +112,12 @@ def number_column(table: pd.DataFrame, name: str, what: str) -> Floats:
     if bad.any():
         shown = str(cells.iloc[int(bad.argmax())])[:40]
         raise ScoutingError(
-            f"{named_records(table, bad, what)}: {name} holds '{shown}', which is not a number. "
-            "Correct it, or leave the cell blank where nothing was recorded."
-        )
+            say(
+                "{records}: {column} holds '{cell}', which is not a number. Correct it, or leave "
+                "the cell blank where nothing was recorded.",
+                records=named_records(table, bad, what), column=name, cell=shown,
+            )
+        )  # fmt: skip
     return values
 
 
@@ -144,24 +167,35 @@ def with_strips(table: pd.DataFrame, layout: pd.DataFrame, what: str) -> pd.Data
         If a record names no strip, or one that is not in the layout.
     """
     require_columns(table, ["strip"], what)
-    require_columns(layout, ["strip", "block", "treatment"], "strips of the layout")
+    require_columns(layout, ["strip", "block", "treatment"], _STRIPS)
     if table.empty:
-        raise ScoutingError(f"There are no {what} yet. Give one row a record.")
+        raise ScoutingError(
+            say("There are no {table} yet. Give one row a record.", table=say(what))
+        )
     strips = layout[layout["role"] == "strip"] if "role" in layout else layout
     names = strips["strip"].astype(str)
     if names.duplicated().any():
         twice = names[names.duplicated()].iloc[0]
-        raise ScoutingError(f"The layout holds strip {twice} twice. Give each strip its own name.")
+        raise ScoutingError(
+            say("The layout holds strip {strip} twice. Give each strip its own name.", strip=twice)
+        )
     own = table.reset_index(drop=True)
     asked = own["strip"].astype(str).str.strip()
     unknown = (~asked.isin(names) | own["strip"].isna()).to_numpy(dtype=bool)
     if unknown.any():
         first = asked.iloc[int(unknown.argmax())]
         near = difflib.get_close_matches(first, names.tolist(), n=1)
-        hint = f"Did you mean {near[0]}?" if near else f"It has: {', '.join(names.tolist()[:12])}."
-        raise ScoutingError(
-            f"{named_records(own, unknown, what)}: the layout has no strip '{first}'. {hint}"
+        hint = (
+            say("Did you mean {strip}?", strip=near[0])
+            if near
+            else say("It has: {strips}.", strips=", ".join(names.tolist()[:12]))
         )
+        raise ScoutingError(
+            say(
+                "{records}: the layout has no strip '{strip}'. {hint}",
+                records=named_records(own, unknown, what), strip=first, hint=hint,
+            )
+        )  # fmt: skip
     places = pd.Index(names).get_indexer(pd.Index(asked))
     return own.assign(
         strip=asked,
@@ -202,8 +236,10 @@ def day_column(table: pd.DataFrame, what: str, *, sown: date | None = None) -> p
                 table,
                 wrong,
                 what,
-                f"'{text.iloc[int(wrong.argmax())][:40]}' is not a date. Write it year first, like "
-                "2024-08-03.",
+                say(
+                    "'{cell}' is not a date. Write it year first, like 2024-08-03.",
+                    cell=text.iloc[int(wrong.argmax())][:40],
+                ),
             )
     found: pd.Series = days.dt.normalize().dt.as_unit("s")
     if sown is not None:
@@ -213,7 +249,10 @@ def day_column(table: pd.DataFrame, what: str, *, sown: date | None = None) -> p
             table,
             early,
             what,
-            f"dated {first}, before the crop was sown on {sown:%Y-%m-%d}. Correct the date of the "
-            "record or of sowing.",
-        )
+            say(
+                "dated {day}, before the crop was sown on {sown:%Y-%m-%d}. Correct the date of the "
+                "record or of sowing.",
+                day=first, sown=sown,
+            ),
+        )  # fmt: skip
     return found

@@ -13,6 +13,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from trialkit.errors import ScoutingError, ScoutingWarning
+from trialkit.language import marked, say
 from trialkit.scouting.clocks import put_on_zone, read_clock, time_zone
 from trialkit.scouting.logger_files import OWN_NAMES, LoggerTable, open_loggers, plain
 from trialkit.scouting.strip_labels import Floats
@@ -21,6 +22,17 @@ from trialkit.scouting.strip_labels import Floats
 _COLDEST_C, _HOTTEST_C = -60.0, 60.0
 #: Where one reading in a hundred is above this, the numbers are no degrees Celsius of a season.
 _HOT_SEASON_C = 48.0
+#: What is said where a heading has no unit, by whether the values are hot for °C.
+_NO_UNIT = {
+    True: marked(
+        "{file}: the heading '{heading}' does not say its unit. Values run from {low:g} up to "
+        "{high:g}: is that Fahrenheit? Give unit='C' or unit='F'."
+    ),
+    False: marked(
+        "{file}: the heading '{heading}' does not say its unit. Values run from {low:g} up to "
+        "{high:g}. Give unit='C' or unit='F'."
+    ),
+}
 #: What loggers write where there is no reading.
 _NO_READING = frozenset(
     ("", "-", "--", "---", "na", "n/a", "nan", "null", "none", "err", "error", "fail", "logged")
@@ -171,11 +183,19 @@ def _records(
         parts.append((kept, named, values[kept]))
     kept, loggers, values = (np.concatenate(each) for each in zip(*parts, strict=True))
     if not len(kept):
-        raise ScoutingError(f"{table.file}: no record has a temperature. Export the logger again.")
+        raise ScoutingError(
+            say("{file}: no record has a temperature. Export the logger again.", file=table.file)
+        )
     lines = rows[kept].tolist()
     blank = [place for place, at in enumerate(kept) if not clock[at].strip()]
     if blank:
-        raise ScoutingError(f"{table.file}, row {lines[blank[0]]}: a temperature without a time.")
+        raise ScoutingError(
+            say(
+                "{file}, row {row}: a temperature without a time.",
+                file=table.file,
+                row=lines[blank[0]],
+            )
+        )
     times = read_clock([clock[at] for at in kept], lines, table.file, day_first=day_first)
     times = _zoned(times, zone, lines, table.file, loggers)
     return pd.DataFrame(
@@ -212,8 +232,14 @@ def _degrees(table: LoggerTable, heading: str, given: str, marks: Floats) -> Flo
     if wrong.any():
         bad = int(wrong.argmax())
         raise ScoutingError(
-            f"{table.file}, row {table.rows[bad]}, column '{heading}': '{text[bad][:40]}' is not a "
-            "number. Correct it, or empty the cell where there is no reading."
+            say(
+                "{file}, row {row}, column '{column}': '{cell}' is not a number. Correct it, or "
+                "empty the cell where there is no reading.",
+                file=table.file,
+                row=table.rows[bad],
+                column=heading,
+                cell=text[bad][:40],
+            )
         )
     values = np.where(np.isin(values, marks), np.nan, values)
     unit = _unit_of(table, heading, given, values)
@@ -228,18 +254,20 @@ def _unit_of(table: LoggerTable, heading: str, given: str, values: Floats) -> st
     told = (said[1] or said[2])[0].upper() if said else ""
     if told and given and told != given:
         raise ScoutingError(
-            f"{table.file}: the heading '{heading}' says °{told}, but unit='{given}' was given. "
-            "Leave the unit out, or correct the heading."
-        )
+            say(
+                "{file}: the heading '{heading}' says °{told}, but unit='{given}' was given. Leave "
+                "the unit out, or correct the heading.",
+                file=table.file, heading=heading, told=told, given=given,
+            )
+        )  # fmt: skip
     if told or given:
         return told or given
     known = values[~np.isnan(values)]
     if not known.size:
         return "C"
-    asked = ": is that Fahrenheit?" if np.quantile(known, 0.99) > _HOT_SEASON_C else "."
+    hot = bool(np.quantile(known, 0.99) > _HOT_SEASON_C)
     raise ScoutingError(
-        f"{table.file}: the heading '{heading}' does not say its unit. Values run from "
-        f"{known.min():g} up to {known.max():g}{asked} Give unit='C' or unit='F'."
+        say(_NO_UNIT[hot], file=table.file, heading=heading, low=known.min(), high=known.max())
     )
 
 
@@ -251,16 +279,29 @@ def _check_range(
         return
     if unit == "C" and _HOT_SEASON_C < np.quantile(known, 0.99) < 140:
         raise ScoutingError(
-            f"{table.file}, column '{heading}': values up to {known.max():g}: is that Fahrenheit? "
-            "As °C they cannot be. Give unit='F', or correct the heading."
+            say(
+                "{file}, column '{column}': values up to {high:g}: is that Fahrenheit? As °C they "
+                "cannot be. Give unit='F', or correct the heading.",
+                file=table.file,
+                column=heading,
+                high=known.max(),
+            )
         )
     wrong = (celsius < _COLDEST_C) | (celsius > _HOTTEST_C)
     if wrong.any():
         bad = int(wrong.argmax())
         raise ScoutingError(
-            f"{table.file}, row {table.rows[bad]}, column '{heading}': {values[bad]:g} °{unit} is "
-            "no temperature of the air over a crop. If it marks a missing reading, give "
-            f"missing=[{values[bad]:g}]; if the sensor failed, empty the cell."
+            say(
+                "{file}, row {row}, column '{column}': {reading:g} °{unit} is no temperature of "
+                "the air over a crop. If it marks a missing reading, give missing=[{mark}]; if the "
+                "sensor failed, empty the cell.",
+                file=table.file,
+                row=table.rows[bad],
+                column=heading,
+                reading=values[bad],
+                unit=unit,
+                mark=format(values[bad], "g"),
+            )
         )
 
 
@@ -275,8 +316,13 @@ def _zoned(
     if times.tz is not None:
         if zone is None:
             raise ScoutingError(
-                f"{file}, row {rows[0]}: the times are tied to universal time, and nights need the "
-                "clock where the field lies. Give zone, such as 'Australia/Adelaide' or '+09:30'."
+                say(
+                    "{file}, row {row}: the times are tied to universal time, and nights need the "
+                    "clock where the field lies. Give zone, such as 'Australia/Adelaide' or "
+                    "'+09:30'.",
+                    file=file,
+                    row=rows[0],
+                )
             )
         return times.tz_convert(zone)
     if zone is None:
@@ -289,7 +335,10 @@ def _check_alike(parts: list[pd.DataFrame], tables: list[LoggerTable]) -> None:
     if any(tied) and not all(tied):
         at = tied.index(False)
         raise ScoutingError(
-            f"{tables[at].file}: its times have no zone, but those of other files do. Give zone."
+            say(
+                "{file}: its times have no zone, but those of other files do. Give zone.",
+                file=tables[at].file,
+            )
         )
 
 
@@ -303,9 +352,13 @@ def _in_order(parts: list[pd.DataFrame]) -> pd.DataFrame:
         raise ScoutingError(_two_readings(table, int((same & ~repeats).argmax())))
     if repeats.any():
         warnings.warn(
-            f"{repeats.sum():,} records stand twice, the first at row "
-            f"{table['row'].to_numpy()[repeats][0]} of {table['file'].to_numpy()[repeats][0]}; "
-            "each was taken once.",
+            say(
+                "{number:,} records stand twice, the first at row {row} of {file}; each was taken "
+                "once.",
+                number=repeats.sum(),
+                row=str(table["row"].to_numpy()[repeats][0]),
+                file=str(table["file"].to_numpy()[repeats][0]),
+            ),
             ScoutingWarning,
             stacklevel=3,
         )
@@ -316,15 +369,31 @@ def _two_readings(table: pd.DataFrame, second: int) -> str:
     here, before = table.iloc[second], table.iloc[second - 1]
     zone = table["time"].dt.tz
     moved = isinstance(zone, timezone) or zone in (None, UTC)
-    remedy = (
-        "If the clock went back that night, give zone as a place, such as "
-        "zone='Australia/Adelaide'. "
-        if moved
-        else ""
+    told = [
+        say(
+            "{file}, row {row}: logger {logger} has two readings, {before:.1f} and {here:.1f} °C, "
+            "at {time:%Y-%m-%d %H:%M} (see row {other_row} of {other_file}).",
+            file=here["file"],
+            row=str(here["row"]),
+            logger=str(here["logger"]),
+            before=before["temperature_c"],
+            here=here["temperature_c"],
+            time=here["time"],
+            other_row=str(before["row"]),
+            other_file=before["file"],
+        )
+    ]
+    if moved:
+        told.append(
+            say(
+                "If the clock went back that night, give zone as a place, such as "
+                "zone='Australia/Adelaide'."
+            )
+        )
+    told.append(
+        say(
+            "If the file holds several loggers, name their column: columns={example}.",
+            example="{'logger': ...}",
+        )
     )
-    return (
-        f"{here['file']}, row {here['row']}: logger {here['logger']} has two readings, "
-        f"{before['temperature_c']:.1f} and {here['temperature_c']:.1f} °C, at "
-        f"{here['time']:%Y-%m-%d %H:%M} (see row {before['row']} of {before['file']}). {remedy}If "
-        "the file holds several loggers, name their column: columns={'logger': ...}."
-    )
+    return " ".join(told)

@@ -17,6 +17,7 @@ from shapely.geometry import shape
 from shapely.geometry.base import BaseGeometry
 
 from trialkit.checks import Check
+from trialkit.language import say
 from trialkit.position import local_grid
 from trialkit.trial.config import TrialConfig, suggestion
 
@@ -206,9 +207,13 @@ def _check_treatments(config: TrialConfig, strips: gpd.GeoDataFrame) -> Iterator
             yield Check(LAYOUT_FILE, "", found, remedy)
     for block, group in strips.groupby("block", sort=False):
         if group["treatment"].nunique() < 2:
-            found = f"Block {block} has only '{group['treatment'].iloc[0]}' in it."
-            remedy = "It adds little: a block compares treatments side by side."
-            yield Check(LAYOUT_FILE, f"block {block}", found, remedy, "warning")
+            found = say(
+                "Block {block} has only '{treatment}' in it.",
+                block=str(block), treatment=group["treatment"].iloc[0],
+            )  # fmt: skip
+            remedy = say("It adds little: a block compares treatments side by side.")
+            place = say("block {block}", block=str(block))
+            yield Check(LAYOUT_FILE, place, found, remedy, "warning")
 
 
 def _same_order(strips: gpd.GeoDataFrame, polygons: gpd.GeoSeries) -> Iterator[Check]:
@@ -226,8 +231,11 @@ def _same_order(strips: gpd.GeoDataFrame, polygons: gpd.GeoSeries) -> Iterator[C
         math.factorial(number) for number in Counter(orders[0]).values()
     )
     if len(set(orders)) == 1 and draws ** (1 - len(orders)) < UNLIKELY_DRAW:
-        found = f"Every block has its treatments in the same order: {', '.join(orders[0])}."
-        remedy = (
+        found = say(
+            "Every block has its treatments in the same order: {treatments}.",
+            treatments=", ".join(orders[0]),
+        )
+        remedy = say(
             "Unless that order was drawn for each block, the randomisation test does not hold, "
             "and a trend across the field can look like a gain. Draw each block anew next time."
         )

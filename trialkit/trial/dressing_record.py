@@ -11,16 +11,18 @@ import pandas as pd
 
 from trialkit.checks import Check
 from trialkit.errors import UnitError
+from trialkit.language import marked, say
 from trialkit.sowing.flow_match import RATE_TOLERANCE_PCT
 from trialkit.sowing.mix_job import MixJob
 from trialkit.sowing.product import Product
 from trialkit.sowing.sensible import shown
 from trialkit.trial.config import TrialConfig, suggestion
 from trialkit.trial.tables import FORMS
+from trialkit.trial.written_batches import batch_table, batches_of, hours_from, of_batch
 from trialkit.units import convert
 
 FILE = FORMS["dressing"].file
-WATER = "water"
+WATER = marked("water")
 
 #: A rate within this of the plan is as planned.
 _WITHIN_PCT = RATE_TOLERANCE_PCT
@@ -73,12 +75,12 @@ def read_dressing_record(config: TrialConfig, written: pd.DataFrame) -> Dressing
     """
     jobs = _jobs(config)
     rows, notes = _named(config, written, jobs)
-    batches = _batches(rows)
+    batches = batches_of(rows)
     rates = pd.DataFrame(
         [row for name, job in jobs.items() for row in _rates(name, job, rows, notes)],
         columns=["treatment", "product", "planned_per_t", "real_per_t", "unit", "off_pct"],
     )
-    table = pd.DataFrame([_batch_row(batch) for batch in batches], columns=_BATCH_COLUMNS)
+    table = batch_table(batches)
     notes += _off(rates)
     for batch in batches:
         job = jobs.get(str(batch["treatment"].iloc[0]))
@@ -102,12 +104,6 @@ def check_dressing(config: TrialConfig, written: pd.DataFrame | None) -> list[Ch
         return []
     record = read_dressing_record(config, written)
     return [Check(FILE, "", note, outcome="warning") for note in record.notes]
-
-
-_BATCH_COLUMNS = [
-    "treatment", "date", "start", "end", "last_sown", "seed_t", "litres", "litres_per_t",
-    "in_mix_h", "on_seed_h",
-]  # fmt: skip
 
 
 def _jobs(config: TrialConfig) -> dict[str, MixJob]:
@@ -141,59 +137,14 @@ def _named(
     for label in dict.fromkeys(rows["treatment"]):
         if label and label.casefold() not in known:
             near = suggestion(label, list(known.values()))
-            notes.append(f"There is no treatment '{label}'.{near} Its rows are not compared.")
+            unknown = say("There is no treatment '{treatment}'.", treatment=label)
+            way = say("Its rows are not compared.")
+            notes.append(f"{unknown}{near} {way}")
         if not label and len(dressed) > 1 and jobs:
-            notes.append("Rows without a treatment are not compared: there are several.")
+            notes.append(say("Rows without a treatment are not compared: there are several."))
     only = dressed[0] if len(dressed) == 1 else ""
     rows["treatment"] = [known.get(t.casefold(), t) or only for t in rows["treatment"]]
     return rows, notes
-
-
-def _batches(rows: pd.DataFrame) -> list[pd.DataFrame]:
-    """Return the rows of each mix."""
-    numbers: list[int] = []
-    seen: set[str] = set()
-    last: tuple[Any, ...] | None = None
-    for row in rows.to_dict("records"):
-        key = (row["treatment"], row["date"], None if pd.isna(row["start"]) else row["start"])
-        product = row["product"].casefold()
-        if key != last or product in seen:
-            seen = set()
-            numbers.append(numbers[-1] + 1 if numbers else 0)
-        else:
-            numbers.append(numbers[-1])
-        seen.add(product)
-        last = key
-    return [batch for _, batch in rows.groupby(numbers, sort=False)]
-
-
-def _batch_row(batch: pd.DataFrame) -> list[object]:
-    start, end, last = (batch[name].dropna() for name in ("start", "end", "last_sown"))
-    seed, litres = _of_batch(batch["seed_t"]), _of_batch(batch["litres"])
-    return [
-        batch["treatment"].iloc[0],
-        batch["date"].iloc[0],
-        start.min() if len(start) else pd.NaT,
-        end.max() if len(end) else pd.NaT,
-        last.max() if len(last) else pd.NaT,
-        seed,
-        litres,
-        litres / seed if seed else math.nan,
-        _hours(start, end),
-        _hours(end, last),
-    ]
-
-
-def _of_batch(column: pd.Series) -> float:
-    """Return the one number of a mix that stands in some or all of its rows."""
-    known = pd.to_numeric(column).dropna()
-    return float(known.max()) if len(known) else math.nan
-
-
-def _hours(start: pd.Series, end: pd.Series) -> float:
-    if start.empty or end.empty:
-        return math.nan
-    return float((end.max() - start.min()).total_seconds()) / 3600
 
 
 def _rates(
@@ -207,14 +158,23 @@ def _rates(
     for name in dict.fromkeys(mine["product"]):
         if name.casefold() not in planned and name.casefold() != WATER:
             near = suggestion(name, [product.name for product in job.products])
-            notes.append(f"'{name}' is on the seed of '{treatment}', and not in the plan.{near}")
+            unplanned = say(
+                "'{product}' is on the seed of '{treatment}', and not in the plan.",
+                product=name, treatment=treatment,
+            )  # fmt: skip
+            notes.append(f"{unplanned}{near}")
     if job.water_l_t > 0:
         put = mine[mine["product"].str.casefold() == WATER]
         yield _rate(treatment, WATER, job.water_l_t, "l", put, notes)
     for key, product in planned.items():
         put = mine[mine["product"].str.casefold() == key]
         if put.empty:
-            notes.append(f"Nothing is written of '{product.name}' on the seed of '{treatment}'.")
+            notes.append(
+                say(
+                    "Nothing is written of '{product}' on the seed of '{treatment}'.",
+                    product=product.name, treatment=treatment,
+                )
+            )  # fmt: skip
         per_t = product.per_tonne(job.seed_kg_ha)
         yield _rate(treatment, product.name, per_t, product.unit, put, notes, product)
 
@@ -232,7 +192,12 @@ def _rate(
     seed = pd.to_numeric(put["seed_t"])
     if not amounts or seed.isna().any() or seed.sum() == 0 or any(a is None for a in amounts):
         if amounts and seed.isna().any():
-            notes.append(f"Without seed_t in each row nobody can say the rate of '{name}'.")
+            notes.append(
+                say(
+                    "Without seed_t in each row nobody can say the rate of '{product}'.",
+                    product=name,
+                )
+            )
         return [treatment, name, planned, math.nan, unit, math.nan]
     real = math.fsum(a for a in amounts if a is not None) / float(seed.sum())
     return [treatment, name, planned, real, unit, 100 * (real / planned - 1)]
@@ -253,7 +218,12 @@ def _in_unit(
                     return convert(convert(amount, given, base) * factor, other, unit)
                 except UnitError:
                     continue
-    notes.append(f"'{row['product']}' is written in '{given}', and the plan has it in {unit}.")
+    notes.append(
+        say(
+            "'{product}' is written in '{given}', and the plan has it in {unit}.",
+            product=row["product"], given=given, unit=unit,
+        )
+    )  # fmt: skip
     return None
 
 
@@ -265,17 +235,31 @@ def _off(rates: pd.DataFrame) -> Iterator[str]:
             continue  # the litres of the whole mix say more
         ratio = row["real_per_t"] / row["planned_per_t"]
         slip = ratio > 0 and any(_SLIP[0] < r < _SLIP[1] for r in (ratio, 1 / ratio))
-        got, wanted = shown(row["real_per_t"]), shown(row["planned_per_t"])
-        yield (
-            f"'{row['treatment']}' got {got} {row['unit']} of '{row['product']}' on a tonne of "
-            f"seed, and {wanted} {row['unit']} were planned"
-            + (". Is its unit right?" if slip else f" ({row['off_pct']:+.0f}%).")
-        )
+        put = {
+            "treatment": row["treatment"],
+            "product": row["product"],
+            "got": shown(row["real_per_t"]),
+            "wanted": shown(row["planned_per_t"]),
+            "unit": row["unit"],
+        }
+        if slip:
+            yield say(
+                "'{treatment}' got {got} {unit} of '{product}' on a tonne of seed, and {wanted} "
+                "{unit} were planned. Is its unit right?",
+                **put,
+            )
+        else:
+            yield say(
+                "'{treatment}' got {got} {unit} of '{product}' on a tonne of seed, and {wanted} "
+                "{unit} were planned ({off:+.0f}%).",
+                **put,
+                off=row["off_pct"],
+            )
 
 
 def _uneven(batch: pd.DataFrame, job: MixJob, rates: pd.DataFrame) -> Iterator[str]:
     """Say what one mix has too much or too little of, though all of them together have not."""
-    treatment, seed = str(batch["treatment"].iloc[0]), _of_batch(batch["seed_t"])
+    treatment, seed = str(batch["treatment"].iloc[0]), of_batch(batch["seed_t"])
     known = rates[(rates["treatment"] == treatment) & (rates["off_pct"].abs() <= _WITHIN_PCT)]
     planned = dict(zip(known["product"], known["planned_per_t"], strict=True))
     if not seed or math.isnan(seed):
@@ -288,47 +272,72 @@ def _uneven(batch: pd.DataFrame, job: MixJob, rates: pd.DataFrame) -> Iterator[s
         real = math.fsum(amount or 0.0 for amount in amounts) / seed
         off = 100 * (real / planned[product.name] - 1)
         if put.empty:
-            yield f"{_which(batch)} has no '{product.name}'."
+            yield say(
+                "The mix of {when} for '{treatment}' has no '{product}'.",
+                **_which(batch), product=product.name,
+            )  # fmt: skip
         elif abs(off) > _WITHIN_PCT:
-            yield f"{_which(batch)} has {off:+.0f}% of '{product.name}' against the plan."
+            yield say(
+                "The mix of {when} for '{treatment}' has {off:+.0f}% of '{product}' against the "
+                "plan.",
+                **_which(batch), off=off, product=product.name,
+            )  # fmt: skip
 
 
-def _which(batch: pd.DataFrame) -> str:
-    """Return the words for one mix."""
+def _which(batch: pd.DataFrame) -> dict[str, str]:
+    """Return what tells one mix from the others, for sentences on it."""
     starts = batch["start"].dropna()
     day = pd.Timestamp(batch["date"].iloc[0])
     when = f"{starts.min():%Y-%m-%d %H:%M}" if len(starts) else f"{day:%Y-%m-%d}"
-    return f"The mix of {when} for '{batch['treatment'].iloc[0]}'"
+    return {"when": when, "treatment": str(batch["treatment"].iloc[0])}
 
 
 def _too_wet(batch: pd.DataFrame, job: MixJob) -> Iterator[str]:
-    seed, litres = _of_batch(batch["seed_t"]), _of_batch(batch["litres"])
+    seed, litres = of_batch(batch["seed_t"]), of_batch(batch["litres"])
     if not seed or math.isnan(seed) or math.isnan(litres):
         return
     off = 100 * (litres / seed / job.rate_l_t - 1)
     if abs(off) > _WITHIN_PCT:
-        yield (
-            f"{_which(batch)} put {shown(litres / seed)} l on a tonne, and {shown(job.rate_l_t)} l "
-            f"were planned ({off:+.0f}%)."
-        )
+        yield say(
+            "The mix of {when} for '{treatment}' put {got} l on a tonne, and {wanted} l were "
+            "planned ({off:+.0f}%).",
+            **_which(batch), got=shown(litres / seed), wanted=shown(job.rate_l_t), off=off,
+        )  # fmt: skip
 
 
 def _too_old(batch: pd.DataFrame, job: MixJob) -> Iterator[str]:
     start, end, last = (batch[name].dropna() for name in ("start", "end", "last_sown"))
-    mixed, on_seed = _hours(start, end), _hours(end, last)
-    for hours, words in ((mixed, "ends before it starts"), (on_seed, "was sown before it ended")):
-        if hours < 0:
-            yield f"{_which(batch)} {words}. Past midnight, write the time with its day."
+    mixed, on_seed = hours_from(start, end), hours_from(end, last)
+    if mixed < 0:
+        yield say(
+            "The mix of {when} for '{treatment}' ends before it starts. Past midnight, write the "
+            "time with its day.",
+            **_which(batch),
+        )
+    if on_seed < 0:
+        yield say(
+            "The mix of {when} for '{treatment}' was sown before it ended. Past midnight, write "
+            "the time with its day.",
+            **_which(batch),
+        )
     for product in job.products:
         if product.keeps_mixed_h is not None and mixed > product.keeps_mixed_h:
-            yield (
-                f"{_which(batch)} was {shown(round(mixed, 1))} h old when the last of it went on "
-                f"the seed, and '{product.name}' keeps {shown(product.keeps_mixed_h)} h once mixed."
+            yield say(
+                "The mix of {when} for '{treatment}' was {age} h old when the last of it went on "
+                "the seed, and '{product}' keeps {keeps} h once mixed.",
+                **_which(batch),
+                age=shown(round(mixed, 1)),
+                product=product.name,
+                keeps=shown(product.keeps_mixed_h),
             )
         if product.keeps_on_seed_h is not None and on_seed > product.keeps_on_seed_h:
-            yield (
-                f"{_which(batch)}: the last of its seed was sown {shown(round(on_seed, 1))} h "
-                f"later, and '{product.name}' keeps {shown(product.keeps_on_seed_h)} h on the seed."
+            yield say(
+                "The mix of {when} for '{treatment}': the last of its seed was sown {later} h "
+                "later, and '{product}' keeps {keeps} h on the seed.",
+                **_which(batch),
+                later=shown(round(on_seed, 1)),
+                product=product.name,
+                keeps=shown(product.keeps_on_seed_h),
             )
 
 
@@ -338,8 +347,11 @@ def _wrong_order(batch: pd.DataFrame, job: MixJob) -> Iterator[str]:
     if mixed == [name for name in planned if name in mixed]:
         return
     names = {product.name.casefold(): product.name for product in job.products}
-    yield (
-        f"{_which(batch)} is written in the order {', '.join(names[name] for name in mixed)}; "
-        f"planned is {', '.join(names[name] for name in planned)}. If they went in so, look for "
-        "lumps; if not, put the rows in the order they went in."
+    yield say(
+        "The mix of {when} for '{treatment}' is written in the order {written}; planned is "
+        "{planned}. If they went in so, look for lumps; if not, put the rows in the order they "
+        "went in.",
+        **_which(batch),
+        written=", ".join(names[name] for name in mixed),
+        planned=", ".join(names[name] for name in planned),
     )

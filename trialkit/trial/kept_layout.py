@@ -17,6 +17,7 @@ from trialkit.design import Allocation, Tramlines, TrialPlan, Wishes, allocation
 from trialkit.design.assembly import cut_lines, on_earth
 from trialkit.design.fitting import turned
 from trialkit.errors import LayoutError
+from trialkit.language import say
 from trialkit.position import local_grid
 from trialkit.trial.drawings import LAYOUT_FILE
 from trialkit.trial.planning import read_drawing
@@ -127,9 +128,11 @@ def changes_since_draw(plan: TrialPlan) -> list[str]:
     sown = plan.strips["treatment"].tolist()
     if len(drawn) != len(sown):
         return [
-            f"{LAYOUT_FILE} was changed by hand: {len(drawn)} strips were drawn, and "
-            f"{len(sown)} are in it."
-        ]
+            say(
+                "{file} was changed by hand: {drawn} strips were drawn, and {there} are in it.",
+                file=LAYOUT_FILE, drawn=len(drawn), there=len(sown),
+            )
+        ]  # fmt: skip
     other = [
         strip
         for strip, was, now in zip(plan.strips["strip"], drawn, sown, strict=True)
@@ -137,7 +140,12 @@ def changes_since_draw(plan: TrialPlan) -> list[str]:
     ]
     if not other:
         return []
-    return [f"{LAYOUT_FILE} was changed by hand: not what was drawn stands for {', '.join(other)}."]
+    return [
+        say(
+            "{file} was changed by hand: not what was drawn stands for {strips}.",
+            file=LAYOUT_FILE, strips=", ".join(other),
+        )
+    ]  # fmt: skip
 
 
 def _design(folder: Path) -> Mapping[str, Any] | None:

@@ -16,14 +16,16 @@ from trialkit.design import (
     rehearse,
     strip_variation,
 )
+from trialkit.design.notes import said_again
 from trialkit.errors import DesignError, TrialFolderError
+from trialkit.language import marked, say, say_counted
 from trialkit.trial.config import Design, TrialConfig
 from trialkit.trial.drawings import LAYOUT_FILE
 from trialkit.trial.kept_layout import layout_text
 from trialkit.trial.planning import Planning, open_planning
 from trialkit.trial.writing import write_whole
 
-CAUTION = (
+CAUTION = marked(
     "Walk the strips before you drive them: a drawing knows no power lines, wet holes or rocks. "
     "What the machines' makers and local rules say stands above it."
 )
@@ -53,17 +55,22 @@ class LaidOut:
         plan = self.plan
         length = plan.strips["along_to_m"] - plan.strips["along_from_m"]
         wide = plan.passes_per_strip * plan.wishes.seeder_m
-        passes = "pass" if plan.passes_per_strip == 1 else "passes"
         drawn = plan.allocation
-        return [
-            f"{len(plan.strips)} strips in {len(drawn.orders)} blocks, each {wide:g} m wide "
-            f"({plan.passes_per_strip} seeder {passes}) and {length.min():.0f} to "
-            f"{length.max():.0f} m long, heading {plan.heading_deg % 180:.1f}°.",
-            how_drawn(drawn),
-            *plan.notes,
-            *self.foresight,
-            CAUTION,
-        ]
+        laid = say_counted(
+            "{strips} strips in {blocks} blocks, each {width:g} m wide ({count} seeder pass) and "
+            "{shortest:.0f} to {longest:.0f} m long, heading {heading:.1f}°.",
+            "{strips} strips in {blocks} blocks, each {width:g} m wide ({count} seeder passes) and "
+            "{shortest:.0f} to {longest:.0f} m long, heading {heading:.1f}°.",
+            plan.passes_per_strip,
+            strips=len(plan.strips),
+            blocks=len(drawn.orders),
+            width=wide,
+            shortest=length.min(),
+            longest=length.max(),
+            heading=plan.heading_deg % 180,
+        )
+        notes = map(said_again, plan.notes)
+        return [laid, how_drawn(drawn), *notes, *self.foresight, say(CAUTION)]
 
 
 def lay_out_folder(path: str | Path) -> LaidOut:
@@ -87,9 +94,9 @@ def lay_out_folder(path: str | Path) -> LaidOut:
     """
     planning = open_planning(path)
     if layout_is_there(planning.path):
-        wanted = "It is never changed. Move it away to lay the strips out anew."
+        wanted = say("It is never changed. Move it away to lay the strips out anew.")
         raise TrialFolderError(
-            Check(LAYOUT_FILE, "", "There is a layout already.", wanted).sentence()
+            Check(LAYOUT_FILE, "", say("There is a layout already."), wanted).sentence()
         )
     config, design = planning.config, planning.config.design
     plan = plan_trial(
@@ -134,9 +141,11 @@ def how_drawn(allocation: Allocation) -> str:
         The draw.
     """
     if allocation.possible == 1:
-        return f"The treatments were not drawn: {allocation.draw}."
-    return (
-        f"The treatments were drawn inside each block ({allocation.draw}), seed {allocation.seed}."
+        return say("The treatments were not drawn: {draw}.", draw=say(allocation.draw))
+    return say(
+        "The treatments were drawn inside each block ({draw}), seed {seed}.",
+        draw=say(allocation.draw),
+        seed=str(allocation.seed),
     )
 
 
@@ -174,9 +183,15 @@ def _rehearsed(planning: Planning, plan: TrialPlan) -> list[str]:
         own = 0.0 if design.cv_pct is None else beyond_the_map(design.cv_pct, held)
         found = rehearse(plan, past, strip_sd_t_ha=own)
     except DesignError as error:
-        return [f"Not rehearsed on the past yields: {error}"]
-    seasons = "the past season" if len(past) == 1 else f"{len(past)} past seasons"
-    said = [f"Rehearsed on {seasons}: {found.sentence(max(break_even, 0.0))}"]
+        return [say("Not rehearsed on the past yields: {why}", why=str(error))]
+    said = [
+        say_counted(
+            "Rehearsed on the past season: {what}",
+            "Rehearsed on {count} past seasons: {what}",
+            len(past),
+            what=found.sentence(max(break_even, 0.0)),
+        )
+    ]
     if design.hoped_gain_t_ha is not None and found.detectable_t_ha > 0:
         (row,) = found.verdicts(
             [design.hoped_gain_t_ha],
@@ -185,10 +200,16 @@ def _rehearsed(planning: Planning, plan: TrialPlan) -> list[str]:
             did_not_pay_at=analysis.did_not_pay_at,
         ).itertuples()
         said.append(
-            f"The season report says 'paid' from a chance of {analysis.paid_at:.0%}, which asks "
-            "less than significance. If the dressing truly gains "
-            f"{row.gain_t_ha:.2f} t/ha, it would say 'paid' in {row.paid_pct:.0f} of 100 draws, "
-            f"'not settled' in {row.not_settled_pct:.0f} and 'did not pay' in "
-            f"{row.did_not_pay_pct:.0f}."
+            say(
+                "The season report says 'paid' from a chance of {chance:.0%}, which asks less than "
+                "significance. If the dressing truly gains {gain:.2f} t/ha, it would say 'paid' in "
+                "{paid:.0f} of 100 draws, 'not settled' in {not_settled:.0f} and 'did not pay' in "
+                "{did_not_pay:.0f}.",
+                chance=analysis.paid_at,
+                gain=row.gain_t_ha,
+                paid=row.paid_pct,
+                not_settled=row.not_settled_pct,
+                did_not_pay=row.did_not_pay_pct,
+            )
         )
     return [*said, *found.notes]

@@ -9,6 +9,7 @@ from html.parser import HTMLParser
 from pathlib import Path
 
 from trialkit.checks import Check
+from trialkit.language import say
 from trialkit.result import InputFile
 from trialkit.trial.folder import RESULTS_FOLDER, Trial
 from trialkit.trial.provenance import input_files
@@ -109,7 +110,9 @@ def since_last_report(trial: Trial) -> list[str]:
         Sentences; empty where there is no earlier report or answer, or it is up to date.
     """
     changes = _changed_since_report(trial)
-    before = [f"Since the report before: {' '.join(changes)}"] if changes else []
+    before = (
+        [say("Since the report before: {changes}", changes=" ".join(changes))] if changes else []
+    )
     return before + [note.sentence() for note in _outdated_answer(trial)]
 
 
@@ -117,13 +120,13 @@ def _outdated(trial: Trial) -> Iterator[Check]:
     yield from _outdated_answer(trial)
     changes = _changed_since_report(trial)
     if changes:
-        yield _note(REPORT_FILE, changes, "Run `trialkit report FOLDER` again.")
+        yield _note(REPORT_FILE, changes, say("Run `trialkit report FOLDER` again."))
 
 
 def _outdated_answer(trial: Trial) -> Iterator[Check]:
     stored = read_stored(trial)
     if stored is not None and stored.changes:
-        yield _note(RESULT_FILE, stored.changes, "Run `trialkit analyse FOLDER` again.")
+        yield _note(RESULT_FILE, stored.changes, say("Run `trialkit analyse FOLDER` again."))
 
 
 def _changed_since_report(trial: Trial) -> tuple[str, ...]:
@@ -132,5 +135,6 @@ def _changed_since_report(trial: Trial) -> tuple[str, ...]:
 
 
 def _note(file: str, changes: tuple[str, ...], wanted: str) -> Check:
-    found = f"It does not rest on the files as they are now. {' '.join(changes)}"
+    found = say("It does not rest on the files as they are now.")
+    found = f"{found} {' '.join(changes)}"
     return Check(f"{RESULTS_FOLDER}/{file}", "", found, wanted, "warning")

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from trialkit.checks import Check, Outcome, faults
 from trialkit.errors import ScoutingError, TrialkitError, TrialkitWarning, noted
+from trialkit.language import marked, say
 from trialkit.trial.config_faults import FILE, suggestion
 from trialkit.trial.config_scouting import Scouting
 from trialkit.trial.scouting_checks import odd_scores
@@ -68,9 +69,11 @@ def read_loggers(files: list[Path], settings: Scouting) -> DataFrame:
 
     if not files:
         raise ScoutingError(
-            f"{TEMPERATURES_FOLDER}/: there is no logger file ({', '.join(_ENDINGS)}). Copy the "
-            "loggers' exports into it."
-        )
+            say(
+                "{folder}: there is no logger file ({endings}). Copy the loggers' exports into it.",
+                folder=TEMPERATURES_FOLDER + "/", endings=", ".join(_ENDINGS),
+            )
+        )  # fmt: skip
     how = settings.temperatures
     if how is None:
         return read_temperatures(files)
@@ -204,14 +207,20 @@ class Scouted:
 
 
 _MISSING = {
-    "plants": "Plants were not counted: `trialkit countsheet FOLDER` writes a sheet, and "
-    "counts.csv takes the counts.",
-    "stages": "No growth stage was written down: stages.csv takes date and Zadoks code.",
-    "temperatures": f"There are no temperatures: the folder {TEMPERATURES_FOLDER}/ takes the "
-    "loggers' files.",
-    "sterility": "No heads were looked at: heads.csv takes florets and sterile florets, a row a "
-    "head.",
-    "scores": "Nothing was scored: scores.csv takes strip, date, what was scored, and the value.",
+    "plants": marked(
+        "Plants were not counted: `trialkit countsheet FOLDER` writes a sheet, and counts.csv "
+        "takes the counts."
+    ),
+    "stages": marked("No growth stage was written down: stages.csv takes date and Zadoks code."),
+    "temperatures": marked(
+        "There are no temperatures: the folder {folder} takes the loggers' files."
+    ),
+    "sterility": marked(
+        "No heads were looked at: heads.csv takes florets and sterile florets, a row a head."
+    ),
+    "scores": marked(
+        "Nothing was scored: scores.csv takes strip, date, what was scored, and the value."
+    ),
 }
 
 
@@ -258,7 +267,11 @@ def read_scouting(trial: Trial) -> Scouted:
         **found,
         places=None if how is None or not how.places else _places_table(settings),
         sensor="" if how is None else how.sensor,
-        missing=tuple(words for name, words in _MISSING.items() if found[name] is None),
+        missing=tuple(
+            say(words, folder=TEMPERATURES_FOLDER + "/")
+            for name, words in _MISSING.items()
+            if found[name] is None
+        ),
         notes=tuple(dict.fromkeys(notes)),
     )
 
@@ -277,7 +290,9 @@ def _of_strips(trial: Trial, name: str, notes: list[str]) -> DataFrame | None:
     kept = table[table["strip"].isin(known)].reset_index(drop=True)
     if len(kept) < len(table):
         gone = sorted(set(table["strip"]) - known)
-        notes.append(f"{name}.csv: {', '.join(gone)} left out, as sown.")
+        notes.append(
+            say("{file}: {strips} left out, as sown.", file=name + ".csv", strips=", ".join(gone))
+        )
     return kept if kept[_FILLED[name]].notna().any() else None
 
 

@@ -16,6 +16,7 @@ from trialkit.errors import LogError
 from trialkit.harvest.readers import TEXT_ENDINGS, VECTOR_ENDINGS, open_export
 from trialkit.harvest.readers.table import ExportedTable
 from trialkit.harvest.readers.vector import read_shapes
+from trialkit.language import say
 from trialkit.trial.config import FILE, AsSown, TrialConfig
 
 RECORD_FOLDER = "as-sown"
@@ -223,9 +224,9 @@ def by_record(
             lost.append(LostGround(strip=one.strip, why=why))
             continue
         if one.most != planned[one.strip]:
-            changes.append(Change(one.strip, one.most, note=f"{one.told()} by the seeder's record"))
+            changes.append(Change(one.strip, one.most, note=_by_record(one)))
         if one.unsown is not None:
-            lost.append(LostGround(one.unsown, one.strip, "not sown, by the seeder's record"))
+            lost.append(LostGround(one.unsown, one.strip, say("not sown, by the seeder's record")))
     if mixed > _BESIDE_SHARE * len(found):
         checks.append(_beside(mixed, len(found)))
     return changes, lost, checks
@@ -233,10 +234,16 @@ def by_record(
 
 def _why_lost(one: StripSowing, least: float, named: set[str]) -> str:
     if one.untouched:
-        return "the seeder's record has no pass on it"
+        return say("the seeder's record has no pass on it")
     if one.mixed(least):
-        return f"mixed by the seeder's record: {one.told()}"
-    return "" if one.most in named else f"sown with {one.most}, which is not on trial"
+        return say("mixed by the seeder's record: {shares}", shares=one.told())
+    if one.most in named:
+        return ""
+    return say("sown with {treatment}, which is not on trial", treatment=one.most)
+
+
+def _by_record(one: StripSowing) -> str:
+    return say("{shares} by the seeder's record", shares=one.told())
 
 
 def _unknown(found: tuple[StripSowing, ...], config: TrialConfig) -> list[Check]:
@@ -263,17 +270,27 @@ def _unknown(found: tuple[StripSowing, ...], config: TrialConfig) -> list[Check]
 def _otherwise(one: StripSowing, treatment: str, least: float) -> list[Check]:
     if not one.shares or (one.most == treatment and not one.mixed(least)):
         return []
-    found = f"The seeder's record says {one.told()}; what you wrote was taken: {treatment}."
-    return [Check(_PLACE, f"strip {one.strip}", found, "Check which is right.", "warning")]
+    found = say(
+        "The seeder's record says {shares}; what you wrote was taken: {treatment}.",
+        shares=one.told(), treatment=treatment,
+    )  # fmt: skip
+    place, wanted = say("strip {strip}", strip=one.strip), say("Check which is right.")
+    return [Check(_PLACE, place, found, wanted, "warning")]
 
 
 def _beside(mixed: int, strips: int) -> Check:
     return Check(
         _PLACE,
         "",
-        f"{mixed} of {strips} strips come out mixed: the passes lie beside the plan.",
-        "If the whole lot was sown aside, say so in as-sown.csv: a row for all, with moved_m and "
-        "toward.",
+        say(
+            "{mixed} of {strips} strips come out mixed: the passes lie beside the plan.",
+            mixed=mixed,
+            strips=strips,
+        ),
+        say(
+            "If the whole lot was sown aside, say so in as-sown.csv: a row for all, with moved_m "
+            "and toward."
+        ),
         "warning",
     )
 

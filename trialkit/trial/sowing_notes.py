@@ -14,6 +14,7 @@ from shapely.geometry import box
 from shapely.geometry.base import BaseGeometry
 
 from trialkit.checks import Check
+from trialkit.language import say
 from trialkit.trial.config import TrialConfig, suggestion
 from trialkit.trial.drawings import read_features
 from trialkit.trial.tables import TableForm, read_rows
@@ -320,8 +321,8 @@ def _not_drawn(notes: list[SowingNote], plan: gpd.GeoSeries) -> Iterator[Check]:
         yield Check(
             SOWN_DRAWING,
             "",
-            f"Not drawn here: {', '.join(missing)}. They count as planned.",
-            'If one was lost, draw it with role = "lost".',
+            say("Not drawn here: {strips}. They count as planned.", strips=", ".join(missing)),
+            say('If one was lost, draw it with role = "lost".'),
             "warning",
         )
 

@@ -13,6 +13,7 @@ from trialkit.checks import Check, faults
 from trialkit.design.as_sown import Change, LostGround, Sown, as_sown
 from trialkit.design.strip_parts import moved_across, part_along
 from trialkit.errors import LayoutError
+from trialkit.language import marked, say
 from trialkit.position import local_grid
 from trialkit.trial.config import TrialConfig
 from trialkit.trial.drawings import check_ground
@@ -42,6 +43,19 @@ def sown_files(folder: Path) -> list[Path]:
     inside = folder / RECORD_FOLDER
     parts = sorted(path for path in inside.rglob("*") if path.is_file()) if inside.is_dir() else []
     return [*(path for path in written if path.exists()), *parts]
+
+
+#: What is said of a strip that was moved, by the side.
+_MOVED = {
+    "north": marked("sown {metres:g} m to the north of the plan"),
+    "north-east": marked("sown {metres:g} m to the north-east of the plan"),
+    "east": marked("sown {metres:g} m to the east of the plan"),
+    "south-east": marked("sown {metres:g} m to the south-east of the plan"),
+    "south": marked("sown {metres:g} m to the south of the plan"),
+    "south-west": marked("sown {metres:g} m to the south-west of the plan"),
+    "west": marked("sown {metres:g} m to the west of the plan"),
+    "north-west": marked("sown {metres:g} m to the north-west of the plan"),
+}
 
 
 def read_sown(
@@ -82,7 +96,7 @@ def read_sown(
     by_drawing = {note.strip: note for note in drawn}
     places, found = _places(strips, whole, by_drawing)
     checks += found
-    lost = [LostGround(ground, why=why or "lost") for ground, why in bogs]
+    lost = [LostGround(ground, why=why or say("lost")) for ground, why in bogs]
     parts, found = _lost_by_hand(notes, places, strips)
     checks += found
     changes = _changes(strips, whole, by_drawing, places)
@@ -162,7 +176,7 @@ def _lost_by_hand(
     whole = {note.strip: note.treatment for note in notes if not note.of_part}
     for note in notes:
         if note.lost and not note.of_part:
-            lost.append(LostGround(strip=note.strip, why=note.note or "lost"))
+            lost.append(LostGround(strip=note.strip, why=note.note or say("lost")))
         if not note.of_part or note.strip not in places:
             continue
         got = whole.get(note.strip) or planned[note.strip]
@@ -175,7 +189,9 @@ def _lost_by_hand(
             wanted = f"Give distances along {note.strip} and one of its ends."
             checks.append(note.fault(str(error), wanted))
             continue
-        why = note.note or ("lost" if note.lost else f"sown with {note.treatment}")
+        why = note.note or (
+            say("lost") if note.lost else say("sown with {treatment}", treatment=note.treatment)
+        )
         ground = gpd.GeoSeries([part], crs=grid).to_crs(_WGS84).iloc[0]
         lost.append(LostGround(ground, note.strip, why))
     return lost, checks
@@ -197,7 +213,7 @@ def _changes(
         moved = places[name] is not planned
         if moved and (drawn is None or drawn.ground is None):
             move = own if own is not None and own.moved_m is not None else whole[ALL]
-            words.append(f"sown {move.moved_m:g} m to the {move.toward} of the plan")
+            words.append(say(_MOVED[move.toward], metres=move.moved_m))
         changes.append(Change(name, treatment, places[name] if moved else None, "; ".join(words)))
     return changes
 
@@ -233,7 +249,8 @@ def _new_faults(
 ) -> list[Check]:
     """Check the layout as sown like the plan, and return what was not said of the plan."""
     if not (sown.layout["role"] == "strip").any():
-        return [Check(source, "", "No strip is left.", "Without strips nobody can tell anything.")]
+        found, wanted = say("No strip is left."), say("Without strips nobody can tell anything.")
+        return [Check(source, "", found, wanted)]
     before = set(check_ground(config, boundary, planned))
     return [
         replace(check, file=source)

@@ -167,10 +167,12 @@ def _on_the_trial(
         yield say(SAME_ORDER)
     smallest = allocation.smallest_p
     if smallest is not None and 0.05 < smallest < 1:
-        yield say(SMALLEST_P, smallest=f"{smallest:.2g}")
+        least_p = f"{smallest:.2g}"
+        yield say(SMALLEST_P, smallest=least_p)
     length = (strips["along_to_m"] - strips["along_from_m"]).min()
     if length < _BETTER_LENGTH_M:
-        yield say(SHORT, length=f"{length:.0f}", better=f"{_BETTER_LENGTH_M:.0f}")
+        shortest, better = (f"{metres:.0f}" for metres in (length, _BETTER_LENGTH_M))
+        yield say(SHORT, length=shortest, better=better)
 
 
 def _on_the_cut(strips: pd.DataFrame, wishes: Wishes, starts: Starts) -> Iterator[str]:
@@ -178,9 +180,10 @@ def _on_the_cut(strips: pd.DataFrame, wishes: Wishes, starts: Starts) -> Iterato
     cuts = int(strips["cuts"].min())
     left_over = wide - cuts * wishes.harvester_m
     beside = left_over > SAME_M
-    side = {"side": f"{left_over:.3g}"} if beside else {}
-    words = CUTS[cuts <= 1, beside]
-    yield say(words, width=f"{wide:g}", cuts=str(cuts), cut=f"{wishes.harvester_m:g}", **side)
+    sizes = {"width": f"{wide:g}", "cuts": str(cuts), "cut": f"{wishes.harvester_m:g}"}
+    if beside:
+        sizes["side"] = f"{left_over:.3g}"
+    yield say(CUTS[cuts <= 1, beside], **sizes)
     if wishes.tramlines is None:
         return
     if starts.clean:

@@ -29,7 +29,9 @@ _RUN = marked(
     "Run bare seed through all outlets onto a sheet until it comes clean; catch and keep apart."
 )
 _LOOK = marked("Look into tank, meters and the outlets at both ends: no seed of the last lot.")
-_LOAD = marked("Load {to}; run it until it comes at every outlet; check the setting of the meter.")
+_LOAD = marked(
+    "Load '{treatment}'; run it until it comes at every outlet; check the setting of the meter."
+)
 _WRITE = marked("Write down the time, who looked, and what was left.")
 _APART = marked("Keep seed run out apart and labelled: never food, feed or delivered grain.")
 
@@ -292,7 +294,7 @@ def _change(after: int, tank: int, leaves: str, comes: str, untreated: str) -> C
     if comes:
         tasks.append(_LOAD)
     tasks += [_APART, _WRITE] if leaves and not bare else [_WRITE]
-    said = (say(task, to=f"'{comes}'") if task == _LOAD else say(task) for task in tasks)
+    said = (say(task, treatment=comes) if task == _LOAD else say(task) for task in tasks)
     return CleanOut(after, tank, leaves, comes, tuple(said))
 
 

@@ -32,22 +32,6 @@ All positions are WGS 84.
 
 """
 )
-_ONE_PASS = marked(
-    """\
-How to drive
-  Load the line "{line}" and set the width to {swath:g} m: the terminal's own lines
-  then fall on every pass of every strip. It heads {heading:.2f} degrees. Each
-  strip is one pass wide; its lines are there by name too.
-"""
-)
-_PASSES = marked(
-    """\
-How to drive
-  Load the line "{line}" and set the width to {swath:g} m: the terminal's own lines
-  then fall on every pass of every strip. It heads {heading:.2f} degrees. Each
-  strip is {count} passes wide; its lines are there by name too.
-"""
-)
 _NO_RATE = marked(
     """\
   The task data name what each strip gets and hold no seed rate: set it by hand, the
@@ -219,8 +203,18 @@ def _read_me(drawing: FieldDrawing) -> str:
         for row in strips.to_dict("records")
     )
     drive = say_counted(
-        _ONE_PASS,
-        _PASSES,
+        """\
+How to drive
+  Load the line "{line}" and set the width to {swath:g} m: the terminal's own lines
+  then fall on every pass of every strip. It heads {heading:.2f} degrees. Each
+  strip is one pass wide; its lines are there by name too.
+""",
+        """\
+How to drive
+  Load the line "{line}" and set the width to {swath:g} m: the terminal's own lines
+  then fall on every pass of every strip. It heads {heading:.2f} degrees. Each
+  strip is {count} passes wide; its lines are there by name too.
+""",
         (len(drawing.lines) - 1) // len(strips),
         line=reference["name"],
         swath=float(reference["swath_m"]),

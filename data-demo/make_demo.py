@@ -1,4 +1,4 @@
-"""Make the demo trials: two invented seasons and a plan on an invented farm, from fixed seeds.
+"""Make the demo trials: three invented harvests and a plan on an invented farm, from fixed seeds.
 
 Run from the top of the sources: `python data-demo/make_demo.py`. A test runs it into a temporary
 folder and compares every file byte for byte with what lies here.
@@ -99,6 +99,36 @@ NO_FROST_FIELD = simulate.Field(
     drying_pct_h=0.25,
 )
 NO_FROST_EFFECT = simulate.Effect(gain_t_ha=0.04)
+
+#: The trial of two dressings. One mostly gains yield, the other mostly makes the grain heavier.
+TWO_DRESSINGS_FIELD = simulate.Field(
+    mean_t_ha=3.2,
+    rise_across_t_ha=0.2,
+    wave_across_t_ha=0.1,
+    patch_sd_t_ha=0.15,
+    patch_radius_m=50.0,
+    pass_sd_t_ha=0.2,
+    pass_range_m=25.0,
+    strip_sd_t_ha=0.09,
+    hollow=None,
+    frost_loss=0.0,
+    elevation_m=231.0,
+    slope_along=0.003,
+    slope_across=-0.002,
+    moisture_pct=11.6,
+    drying_pct_h=0.3,
+)
+TWO_DRESSINGS_EFFECTS = {
+    "broth": simulate.Effect(gain_t_ha=0.15),
+    "powder": simulate.Effect(gain_t_ha=0.05),
+}
+#: True quality of the grain: mean of the untreated; what either dressing adds; how much strips
+#: differ beside that; and decimals of the laboratory.
+QUALITY = {
+    "protein_pct": (11.4, {"broth": 0.1, "powder": 0.2}, 0.25, 1),
+    "screenings_pct": (8.2, {"broth": -0.3, "powder": -1.6}, 0.9, 1),
+    "test_weight_kg_hl": (50.6, {"broth": 0.2, "powder": 1.1}, 0.5, 1),
+}
 
 MISHAPS = simulate.Mishaps(stops=3, crawls=4, part_swaths=8, spikes=10, jumps=8)
 
@@ -393,6 +423,100 @@ price_per_t = 300        # feed oats at the farm gate
 price_range = [255, 340]
 """
 
+TWO_DRESSINGS_TOML = """\
+# An invented trial: farm, products, prices, grades and yields are made up. It lies at sea.
+
+[trial]
+name = "Two seed dressings on oats, Quarry Bank paddock"
+season = 2024
+crop = "oats"
+paddock = "Quarry Bank"
+question = "Which of the two pays better, counting what the buyer pays by grade?"
+frost = false
+invented = true
+
+# Exactly one treatment is the untreated control. Costs are in the currency below, item by item;
+# hours, machines, water and passes are priced under [money].
+[[treatments]]
+name = "untreated"
+control = true
+description = "Bare seed from the same lot"
+cost_per_ha = 0
+
+[[treatments]]
+name = "broth"
+description = "Microbe broth on the seed, and once more over the leaves"
+cost_per_t_seed = 92
+freight_per_t_seed = 5
+labour_h_per_t_seed = 0.3
+machine_h_per_t_seed = 0.2
+water_l_per_t_seed = 8
+extra_passes = 1         # over the leaves, at tillering
+
+[[treatments]]
+name = "powder"
+description = "Mineral powder as a slurry on the seed"
+cost_per_t_seed = 210
+freight_per_t_seed = 9
+labour_h_per_t_seed = 0.6
+machine_h_per_t_seed = 0.2
+water_l_per_t_seed = 15
+saved_per_ha = 6.50      # the trace elements that the other strips got over the leaves
+
+[machines]
+seeder_m = 12            # a strip is two passes of the seeder
+harvester_m = 12         # and two full cuts of the harvester
+
+[sowing]
+seed_kg_ha = 75
+
+[harvest]
+standard_moisture_pct = 12.5
+crs = "EPSG:4326"        # longitude and latitude, WGS 84
+delay_s = "estimate"     # seconds from the cut to the grain sensor: let the data say
+edge_m = 3               # metres left out along the edges of each strip
+
+# The yield monitor's headings, by what they mean.
+{column_map}
+[harvest.screening]
+yield_high_t_ha = 9      # no oats here ever yielded more
+speed_low_m_s = 0.6
+
+# Declared before harvest.
+[analysis]
+confidence = 0.95
+seed = 2024              # of the random draws
+paid_at = 0.9            # "paid" from this chance
+did_not_pay_at = 0.1     # "did not pay" up to this chance
+
+[money]
+currency = "AUD"
+price_per_t = 300        # feed oats, paid at the silo
+price_range = [255, 340]
+freight_per_t = 22       # what comes off it before it is money in the hand
+levy_pct = 1.0
+harvest_per_t = 6
+labour_per_h = 45        # work, and what an hour of trialling is worth
+machine_per_h = 60
+water_per_kl = 2.50
+pass_per_ha = 11
+# What next depends on the farm, too.
+area_ha = 350            # where a dressing would be used
+seasons = 4              # for so long
+lose_more_than = 10      # a hectare: more would hurt
+
+# What the buyer pays by grade, at the silo: an invented table.
+[[money.grades]]
+name = "milling"
+price_per_t = 322
+least_test_weight_kg_hl = 51
+most_screenings_pct = 10
+
+[[money.grades]]
+name = "feed"
+price_per_t = 300
+"""
+
 #: Corners of the paddock to plan in, and of its dam, m east and north of a place at sea.
 PADDOCK_M = [(0, 0), (610, 180), (820, 150), (980, 560), (700, 840), (210, 700), (-60, 330)]
 DAM_M = [(560, 480), (600, 505), (645, 495), (650, 455), (610, 430), (570, 440)]
@@ -521,11 +645,49 @@ def make_no_frost(folder: Path) -> None:
     )
 
 
-#: The demo trials by folder, two harvested and one to plan. The first in the order of the alphabet
-#: is the one shown first.
+def make_two_dressings(folder: Path) -> None:
+    """Make the trial of two dressings beside the control, sold by grade."""
+    draws = np.random.default_rng(20242).spawn(4)
+    layout = simulate.lay_strips(
+        ("untreated", "broth", "powder"),
+        blocks=6,
+        seed=draws[0],
+        length_m=560,
+        headland_m=30.0,
+        site=simulate.Site(longitude=85.093, latitude=-38.471, heading_deg=8.0),
+    )
+    boundary = simulate.field_boundary(layout)
+    season = simulate.harvest_trial(
+        layout,
+        TWO_DRESSINGS_FIELD,
+        TWO_DRESSINGS_EFFECTS,
+        seed=draws[1],
+        monitor=simulate.Monitor(delay_s=11.0, smear_s=2.0, moisture_delay_s=15.0, calibration=1.0),
+        mishaps=MISHAPS,
+        boundary=boundary,
+        start="2024-12-02T11:05:00",
+    )
+    simulate.write_trial(
+        folder,
+        layout,
+        _with_header(season, "down", "up"),
+        settings=TWO_DRESSINGS_TOML.format(column_map=simulate.column_map(FROST_EXPORT)),
+        boundary=boundary,
+        tables={
+            "counts": _counts(season, "2024-06-11", draws[2]),
+            "quality": _quality(season.truth.strips, draws[3]),
+        },
+        export=FROST_EXPORT,
+        log_name="quarry-bank-2024-12-02.csv",
+    )
+
+
+#: The demo trials by folder, three harvested and one to plan. The first in the order of the
+#: alphabet is the one shown first.
 DEMOS: dict[str, Callable[[Path], None]] = {
     "oats-2023-hard-frost": make_frost,
     "oats-2024-no-frost": make_no_frost,
+    "oats-2024-two-dressings": make_two_dressings,
     "oats-2025-to-plan": make_plan,
 }
 
@@ -576,6 +738,15 @@ def _counts(season: simulate.SimulatedHarvest, day: str, draw: np.random.Generat
             "row_spacing_m": 0.25,
         }
     )
+
+
+def _quality(strips: pd.DataFrame, draw: np.random.Generator) -> pd.DataFrame:
+    """Test one sample of each strip's grain."""
+    table = pd.DataFrame({"strip": strips["strip"]})
+    for measure, (untreated, added, strip_sd, decimals) in QUALITY.items():
+        true = untreated + strips["treatment"].map(added).fillna(0.0).to_numpy(dtype=float)
+        table[measure] = (true + strip_sd * draw.standard_normal(len(strips))).round(decimals)
+    return table
 
 
 def _loss(ground: Ground, strip: pd.Series, along_m: np.ndarray) -> np.ndarray:

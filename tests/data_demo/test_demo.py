@@ -20,6 +20,7 @@ from trialkit.units import convert
 HERE = Path(__file__).resolve().parents[2] / "data-demo"
 FOLDERS = ("oats-2023-hard-frost", "oats-2024-no-frost")
 PLAN = "oats-2025-to-plan"
+TWO_DRESSINGS = "oats-2024-two-dressings"
 
 #: Largest file of the demo, bytes.
 LARGEST = 2_500_000
@@ -71,7 +72,7 @@ def rows_of(truth, kind):
 def files_in(folder):
     return sorted(
         path.relative_to(folder).as_posix()
-        for name in (*FOLDERS, PLAN)
+        for name in (*FOLDERS, TWO_DRESSINGS, PLAN)
         for path in (folder / name).rglob("*")
         if path.is_file() and "results" not in path.parts
     )
@@ -92,7 +93,7 @@ def test_the_readme_says_that_all_is_invented():
     text = (HERE / "README.md").read_text(encoding="utf-8")
     assert "Everything here is invented" in text
     assert "at\nsea" in text or "at sea" in text
-    assert all(f"`{name}`" in text for name in FOLDERS)
+    assert all(f"`{name}`" in text for name in (*FOLDERS, TWO_DRESSINGS, PLAN))
 
 
 @pytest.mark.parametrize("name", FOLDERS)
@@ -221,6 +222,40 @@ def test_the_cost_of_the_plan_follows_from_its_invented_recipe():
     assert check_sowing(config) == []
     said = dressed.description.lower().replace("microbe broth", "root microbe broth")
     assert all(product.name in said for product in dressed.recipe)
+
+
+def test_the_costs_of_the_two_dressings_by_hand():
+    trial, checks = check_folder(HERE / TWO_DRESSINGS)
+    assert checks == []
+    config = trial.config
+    assert config.trial.invented
+    # 75 kg/ha of seed; an hour costs 45, the machines 60, a pass 11, 1,000 l of water 2.50.
+    broth = (92 + 5 + 0.3 * 45 + 0.2 * 60 + 8 * 0.0025) * 0.075 + 11
+    powder = (210 + 9 + 0.6 * 45 + 0.2 * 60 + 15 * 0.0025) * 0.075
+    assert config.extra_cost("broth") == pytest.approx((broth, 0))
+    assert config.extra_cost("powder") == pytest.approx((powder, 6.5))
+    assert config.money.price_per_t == pytest.approx(300 * 0.99 - 28)
+    assert [grade.price_per_t for grade in config.money.graded] == pytest.approx(
+        [322 * 0.99 - 28, 300 * 0.99 - 28]
+    )
+
+
+def test_the_two_dressings_are_what_the_readme_says():
+    truth = truth_of(TWO_DRESSINGS)
+    assert truth["gain_t_ha"] == pytest.approx({"broth": 0.15, "powder": 0.05})
+    trial, _ = check_folder(HERE / TWO_DRESSINGS)
+    strips = trial.layout[trial.layout["role"] == "strip"]
+    assert (strips.groupby("block")["treatment"].nunique() == 3).all()
+    assert strips["treatment"].value_counts().tolist() == [6, 6, 6]
+    tested = trial.quality.merge(strips[["strip", "treatment"]], on="strip")
+    weights = tested.groupby("treatment")["test_weight_kg_hl"].mean()
+    # One sample a strip, six strips: a mean is off by 0.5 / sqrt(6) = 0.2, thrice that at most.
+    assert weights.to_dict() == pytest.approx(
+        {"untreated": 50.6, "broth": 50.8, "powder": 51.7}, abs=0.6
+    )
+    text = (HERE / "README.md").read_text(encoding="utf-8")
+    for said in ("0.15 t/ha", "0.05 t/ha", "50.6 kg/hl", "1.1 kg/hl", "51 kg/hl"):
+        assert said in " ".join(text.split())
 
 
 def test_the_plan_can_be_laid_out_over_its_past_yields(tmp_path):

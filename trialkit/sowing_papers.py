@@ -160,7 +160,8 @@ def _in_short(one: Dressed) -> str:
         )
     if mix.pump_l_min is None:
         return said
-    return f"{said} {say('Pump {flow} l/min.', flow=shown(mix.pump_l_min))}"
+    pump = say("Pump {flow} l/min.", flow=shown(mix.pump_l_min))
+    return f"{said} {pump}"
 
 
 def _order_in_short(sowing: SowingPlan) -> Iterator[str]:

@@ -118,7 +118,7 @@ def how_to_find(pegged: PeggedOut, pace_m: float) -> Iterator[str]:
         Length of a pace, m.
     """
     heading = pegged.heading_deg
-    yield f"{_corner_words(pegged)} {say('Drive peg 1 in there.')}"
+    yield " ".join((_corner_words(pegged), say("Drive peg 1 in there.")))
     yield say(
         "Stand at peg 1 and face along the strips: {strips}. All strips lie ahead of you and to "
         "the right. The line of pegs runs to the right, {line}, at right angles to the strips. "

@@ -155,7 +155,8 @@ def comparison_words(table: DataFrame, break_even_t_ha: float | None) -> str:
     words = say("Gain that each layout sees in four draws of five, t/ha: {each}.", each=each)
     if break_even_t_ha is None:
         return words
-    return f"{words} {say('The dressing pays from {gain:.2f}.', gain=break_even_t_ha)}"
+    pays = say("The dressing pays from {gain:.2f}.", gain=break_even_t_ha)
+    return f"{words} {pays}"
 
 
 def comparison_caption(table: DataFrame) -> str:

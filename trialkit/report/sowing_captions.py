@@ -84,7 +84,8 @@ def morning_words(times: DataFrame, keeps_h: float | None) -> str:
         minutes=done,
     )
     if keeps_h is None:
-        return f"{words} {say('No product says how long a mix keeps.')}"
+        unknown = say("No product says how long a mix keeps.")
+        return f"{words} {unknown}"
     oldest = float((times["seed_to_min"] - times["stir_from_min"]).max())
     late = int((times["seed_to_min"] > times["use_by_min"]).sum())
     age = say(

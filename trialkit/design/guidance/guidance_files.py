@@ -229,7 +229,10 @@ def _rate_words(kg_ha: float) -> str:
 
 
 def _cut_words(name: str, shown: str) -> str:
-    return "" if name == shown else f" {say('(the terminal shows: {name})', name=shown)}"
+    if name == shown:
+        return ""
+    terminal = say("(the terminal shows: {name})", name=shown)
+    return f" {terminal}"
 
 
 def _rate_note(drawing: FieldDrawing) -> str:

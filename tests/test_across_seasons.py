@@ -11,13 +11,15 @@ import pytest
 from scipy import stats
 from statsmodels.stats.meta_analysis import combine_effects
 
-from trialkit import season_answers
+from trialkit import across_seasons, season_answers
 from trialkit.across_seasons import FROST_ROWS, pool_seasons
 from trialkit.errors import SeasonsError, TrialFolderError
+from trialkit.language import speaking
 from trialkit.money import TrialCost, next_step, payoff
+from trialkit.report import money_words, numbers, season_words
 from trialkit.result import Comparison, Summary
 from trialkit.seasons_report import plain_values, write_seasons
-from trialkit.trial import open_trial
+from trialkit.trial import open_trial, stored_result
 from trialkit.trial.provenance import input_files
 from trialkit.trial.stored_result import read_stored
 
@@ -272,3 +274,47 @@ def test_two_seasons_are_too_few_to_say_what_next(season):
     assert one.step is None
     assert one.why_no_step
     assert one.why_no_step in found.sentences()
+
+
+def test_what_the_seasons_say_is_said_whole(season, said_whole, monkeypatch):
+    described = ('name = "dressed"', 'name = "dressed"\ndescription = "twice the rate"')
+    folders = [
+        season(2020, 0.3, 0.06, changes=[FARM]),
+        season(2021, 0.1, 0.06, changes=[FARM, described]),
+        season(2022, 0.2, 0.06, changes=[FARM, ('currency = "AUD"', 'currency = "EUR"')]),
+    ]
+    answers = {folder: read_stored(open_trial(folder)) for folder in folders}
+    (folders[0] / "results" / "result.json").unlink()
+    (folders[1] / "weights.csv").write_text("strip,mass_kg\nS0,1\n")
+    monkeypatch.setattr(season_answers, "analyse", lambda trial: answers[trial.path])
+    said = said_whole(
+        lambda: pool_seasons(folders).sentences(),
+        across_seasons, season_answers, stored_result, season_words, money_words, numbers,
+    )  # fmt: skip
+    assert len(said) == 11
+
+
+def test_the_page_is_in_the_language_and_the_values_keep_their_codes(five, tmp_path, german):
+    language = german(
+        {
+            "Across seasons": "Über die Jahre",
+            "with frost": "mit Frost",
+            "paid": "lohnt",
+            "not settled": "offen",
+            "The answer as the seasons came in": "Wie die Jahre hinzukamen",
+        }
+    )
+    english = plain_values(pool_seasons(five))
+    with speaking(language):
+        page, values = write_seasons(pool_seasons(five), tmp_path / "out")
+    stored = json.loads(values.read_text(encoding="utf-8"))
+    assert stored == english
+    verdicts = {row["verdict"] for row in stored["treatments"][0]["so_far"]}
+    assert verdicts <= {"paid", "not settled", "did not pay"}
+    text = page.read_text(encoding="utf-8")
+    assert '<html lang="de">' in text
+    assert "<h1>Über die Jahre</h1>" in text
+    assert "<title>Über die Jahre</title>" in text
+    for words in ("Wie die Jahre hinzukamen", "mit Frost", ">offen<", "pays from 0,048 t/ha"):
+        assert words in text
+    assert ">not settled<" not in text

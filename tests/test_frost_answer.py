@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from trialkit import frost_answer
 from trialkit.errors import LogError
 from trialkit.frost_answer import (
     NOT_FOR_THIS,
@@ -16,6 +17,7 @@ from trialkit.frost_answer import (
     logger_heights,
     place_words,
 )
+from trialkit.report import numbers
 from trialkit.scouting import ColdByHeight
 from trialkit.trial import Scouted, open_trial
 
@@ -187,3 +189,27 @@ def test_places_in_words():
     assert place_words(12.34, "cold_degree_hours") == "12 °C h of frost"
     assert place_words(0.74, "below_surroundings_m") == "0.7 m below its surroundings"
     assert place_words(-0.74, "below_surroundings_m") == "0.7 m above its surroundings"
+
+
+@pytest.mark.parametrize("per_m", [-0.1, 0.0, 0.1])
+@pytest.mark.parametrize("logged", [True, False])
+def test_every_answer_is_said_whole(config, said_whole, per_m, logged):
+    loggers = pd.DataFrame(
+        {"logger": ["low", "top"], "relative_height_m": [-0.5, 0.5], "degree_hours": [20.0, 10]}
+    )
+    line = ColdByHeight(-10.0, 0.1, -11, -9, 15.0, 0.0, 0.1, loggers, 0.0, 4, 0.95, "")
+    log = ground(config, lambda height: 0.5 + per_m * height, noise=0.05, flat=(2, 3))
+
+    def told():
+        found = gain_along_cold(log, config, line=line if logged else None, around_m=WIDE_M)
+        assert found.measure == ("cold_degree_hours" if logged else "below_surroundings_m")
+        return [*found.sentences, *found.notes]
+
+    said = said_whole(told, frost_answer, numbers)
+    assert "dressed" in said[0]
+    assert "," in said[0]
+
+
+def test_the_reason_for_no_line_is_said_whole(said_whole):
+    nothing = Scouted(None, None, None, None, None, None, "", (), ())
+    said_whole(lambda: [cold_line(nothing, pd.DataFrame())[1]], frost_answer)

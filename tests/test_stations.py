@@ -9,7 +9,8 @@ import pandas as pd
 import pytest
 
 from trialkit.answer import fit_strips
-from trialkit.report import station_words
+from trialkit.language import speaking
+from trialkit.report import numbers, station_words
 from trialkit.shipped import demo_folders
 from trialkit.stations import before_harvest, design_section
 from trialkit.trial import open_trial
@@ -94,3 +95,38 @@ def test_words_at_their_edges():
     said = station_words.laid_out({"a": 1}, 1, seed_kg_ha=None)
     assert said == "One strip in one block: 1 of a."
     assert station_words.came_up(208.3, {"a": 95.2}) == "Of 208 seeds/m² came up: 95% of a."
+
+
+def test_words_are_said_whole(said_whole):
+    batch = {"treatment": "A", "date": "2024-05-09", "seed_t": 0.7, "litres": 8.4}
+    blank = float("nan")
+    rows = [batch, batch | {"litres": blank}, batch | {"seed_t": blank, "litres": blank}]
+
+    def told():
+        for row in rows:
+            for mixes in (1, 2):
+                yield from station_words.mixed(pd.DataFrame([row] * mixes))
+        for counts, blocks in (({"a": 1}, 1), ({"a": 2, "b": 2}, 1), ({"a": 8, "b": 8}, 8)):
+            yield station_words.laid_out(counts, blocks, seed_kg_ha=None)
+            yield station_words.laid_out(counts, blocks, seed_kg_ha=1234.5)
+        yield station_words.could_see(0.25)
+        yield station_words.came_up(1208.3, {"a": 95.2, "b": 90.0})
+
+    said = said_whole(told, station_words, numbers)
+    assert "0,70 t" in said[0]
+    assert "1.208 seeds" in said[-1]
+
+
+def test_stations_are_named_in_the_language(folder, german):
+    words = {
+        "Dressing": "Beizung",
+        "Plants": "Pflanzen",
+        "Scores": "Bonituren",
+        "Frost": "Frost",
+        "Plants/m² by strip: {each}.": "Pflanzen/m² je Streifen: {each}.",
+    }
+    with speaking(german(words)):
+        markup = before_harvest(open_trial(folder), None).html()
+    assert re.findall("<h3>(.*?)</h3>", markup) == list(words.values())[:4]
+    assert "Pflanzen/m² je Streifen: untreated " in markup
+    assert "1,30 t of seed" in markup

@@ -362,7 +362,11 @@ def _difference(
 
 
 def _notes(answers: Sequence[SeasonAnswer]) -> list[str]:
-    notes = [f"{answer.label}: {note}" for answer in answers for note in answer.notes]
+    notes = [
+        say("{season}: {note}", season=answer.label, note=note)
+        for answer in answers
+        for note in answer.notes
+    ]
     if len({answer.summary.currency for answer in answers}) > 1:
         notes.append(
             say(

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pandas as pd
 import pytest
 
+from trialkit.language import speaking
+from trialkit.report import numbers, scouting_captions
 from trialkit.report.scouting_pictures import counts_plot, frost_plot, scores_plot
 from trialkit.scouting import frost_nights, frost_risk, plant_table, score_table
 
@@ -135,3 +139,38 @@ def test_scores_by_date(scores, score, axis):
 def test_one_day_of_scores_can_be_drawn(scores):
     first = scores[scores["date"] == scores["date"].min()]
     scores_plot(first, "vigour", control="untreated").drawn("png")
+
+
+def test_pictures_are_described_whole(said_whole, counts, scores):
+    def told():
+        found = counts_plot(counts, control="untreated")
+        yield from (found.alt, found.caption)
+        for score in ("vigour", "mildew_pct"):
+            yield scores_plot(scores, score, control="untreated").caption
+        loggers = frost_plot(frost_nights(season([f"L{n}" for n in range(8)], days=4)))
+        yield loggers.caption
+
+    said_whole(told, scouting_captions, numbers)
+
+
+def test_days_axes_and_stages_are_in_the_language(german, scores, words_in):
+    temperatures = season()
+    risk = frost_risk(temperatures, STAGES, sensor="screen")
+    words = {
+        "Coldest of the night, °C": "Tiefstwert, °C",
+        "flowering": "Blüte",
+        "{name} {value:.3g}": "{name} {value:.3g}",
+        "{score}, median of the strips. {days}.": "{score}, Median. {days}.",
+        "Coldest of each night, {first} to {last}: below 0 °C on {nights} nights, down to "
+        "{coldest} °C on {day}.": "{first} bis {last}: {nights} Nächte, {coldest} °C am {day}.",
+    }
+    with speaking(german(words)):
+        frost = frost_plot(frost_nights(temperatures), risk=risk, stages=STAGES)
+        vigour = scores_plot(scores, "vigour", control="untreated")
+        on_frost, on_scores = words_in(frost), words_in(vigour)
+    assert re.match(r"21\. August bis 29\. September 2024: \d+ Nächte, −\d,\d °C am ", frost.alt)
+    assert {"Tiefstwert, °C", "65\nBlüte"} <= on_frost
+    assert {"3. Aug.", "7. Sept."} <= on_scores
+    assert re.search(r"3\. August: dressed 4,5, untreated 3,5", vigour.alt)
+    assert set(risk.nights["verdict"]) <= {"could have hurt", "may have hurt", "not cold enough",
+                                           "not known"}  # fmt: skip

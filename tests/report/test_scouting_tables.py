@@ -7,6 +7,8 @@ import re
 import pandas as pd
 import pytest
 
+from trialkit.language import speaking
+from trialkit.report import frost_pictures, numbers
 from trialkit.report.frost_pictures import cold_by_height_plot, gain_along_plot
 from trialkit.report.scouting_tables import (
     harmful_rows,
@@ -126,3 +128,70 @@ def test_cold_by_height_is_drawn_with_its_sentence():
     picture = cold_by_height_plot(line)
     assert picture.caption == "Said so."
     assert picture.drawn("png")[:4] == b"\x89PNG"
+
+
+def test_nights_are_written_as_the_language_does(german):
+    stages = pd.DataFrame({"date": pd.to_datetime(["2024-09-04", "2024-09-24"]), "stage": [55, 69]})
+    risk = frost_risk(night(-3.0), stages, sensor="canopy")
+    words = {
+        "could have hurt": "konnte schaden",
+        "flowering": "Blüte",
+        "Morning of": "Morgen des",
+        "Nights to follow up": "Nächte",
+    }
+    with speaking(german(words)):
+        table = harmful_rows(risk)
+    (header, row) = cells(table)
+    assert header[0] == "Morgen des"
+    assert row[:5] == ["14. September", "hollow", "−3,0", "Blüte (62)", "−1,1"]
+    assert row[-1] == "konnte schaden"
+    assert "Nächte" in table.html()
+    assert risk.nights["verdict"].iloc[-1] == "could have hurt"
+
+
+def test_stands_and_scores_are_written_as_the_language_does(layout, german):
+    counts = layout[["strip"]].assign(count=[600, 400] * 5 + [640, 360], area_m2=0.25)
+    found = compare_counts(plant_table(counts, layout), against="untreated")
+    values = [70, 50, 60, 50, 80, 60, 70, 40, 60, 60, 70, 50]
+    table = layout[["strip"]].assign(date="2024-08-03", score="rust_pct", value=values)
+    words = {
+        "{plants} ({low} to {high})": "{plants} ({low} bis {high})",
+        "{low} to {high}": "{low} bis {high}",
+        "Plants/m², from {counts} counts in {strips} strips": "{strips} Streifen",
+        "{score}: difference from {against}": "{score} gegen {against}",
+        "Day": "Tag",
+    }
+    with speaking(german(words)):
+        stands = stand_rows(found)
+        scores = score_rows(
+            compare_scores(score_table(table, layout), "rust_pct", against="untreated")
+        )
+    rows = {row[0]: row[1:] for row in cells(stands)}
+    assert re.fullmatch(r"2\.\d{3} \(2\.\d{3} bis \d\.\d{3}\)", rows["dressed"][0])
+    assert re.fullmatch(r"\+\d+\N{NO-BREAK SPACE}%", rows["dressed"][1])
+    assert " bis " in rows["dressed"][2]
+    assert "12 Streifen" in stands.html()
+    header, row = cells(scores)
+    shown = dict(zip(header, row, strict=True))
+    assert shown["Tag"] == "3. August"
+    assert re.fullmatch(r"\+\d+,\d", shown["Difference"])
+    assert "rust_pct gegen untreated" in scores.html()
+
+
+def test_pictures_of_frost_are_described_whole(said_whole):
+    gains = pd.DataFrame(
+        {
+            "treatment": ["dressed"] * 2,
+            "at": [0.0, 6.5],
+            "estimate": [0.01, 0.4],
+            "low": [-0.2, 0.2],
+            "high": [0.2, 0.6],
+        }
+    )
+
+    def told():
+        for measure in ("cold_degree_hours", "below_surroundings_m"):
+            picture = gain_along_plot(gains, measure, control="untreated")
+            yield from (picture.alt, picture.caption, picture.plot.labels.x, picture.plot.labels.y)
+
+    assert "6,5" in said_whole(told, frost_pictures, numbers)[0]

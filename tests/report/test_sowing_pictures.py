@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pandas as pd
 import pytest
 
 from trialkit.errors import SowingError
+from trialkit.language import speaking
 from trialkit.report import sowing_tables
 from trialkit.report.sowing_pictures import dial_picture, morning_picture, order_picture
 from trialkit.sowing import (
@@ -128,3 +131,23 @@ def test_tables_hold_what_was_worked_out(mix, strips):
     assert "6.67" in sowing_tables.match_rows(pump_by_auger(10, 40)).html()
     check = compare_arms({"untreated": 150, "dressed": 138}, "untreated", yield_t_ha=3)
     assert "common practice, no source" in sowing_tables.arm_rows(check).html()
+
+
+def test_tables_are_in_the_language(mix, german):
+    words = {
+        "water": "Wasser",
+        "Product": "Mittel",
+        "One mix, in the order it goes in": "Eine Mischung",
+        "To pay for the packs": "Gebinde kosten",
+    }
+    plan = mix()
+    with speaking(german(words)):
+        mixed = sowing_tables.mix_rows(plan).html()
+        packs = sowing_tables.pack_rows(plan, "AUD").html()
+    assert "Wasser" in mixed
+    assert "water" not in re.sub("<.*?>", "", mixed)
+    assert "broth" in mixed
+    assert "Eine Mischung" in mixed
+    assert "Gebinde kosten, AUD" in packs
+    assert "600,00" in packs
+    assert "water" in set(plan.per_mix["product"])

@@ -10,6 +10,7 @@ from scipy import stats
 
 from trialkit import simulate
 from trialkit.design import Wishes, plan_trial, rehearse
+from trialkit.report import numbers, what_if_words
 from trialkit.report.money_captions import BREAK_EVEN_CAPTION
 from trialkit.report.numbers import in_hundred
 from trialkit.report.what_if import season_answer, what_if, what_if_planned
@@ -134,3 +135,21 @@ def test_planning(rehearsal):
     boxes["Gain hoped for, t/ha"].value = 0.1
     assert "0.1" in told()
     assert "pays from" not in told()
+
+
+def test_the_words_are_said_whole(compare, said_whole):
+    def told():
+        for span in (None, (200.0, 300.0), (2.5, 3.5)):
+            yield what_if_words.taken(
+                compare(treatment="A"), price_per_t=1250.5, price_range=span, cost_per_ha=20.25,
+                currency="AUD",
+            )  # fmt: skip
+        yield what_if_words.pays_from(0.0812, price_per_t=250, cost_per_ha=20.3, currency="AUD")
+        yield what_if_words.would_say(0.25, [50.0, 30, 20])
+        yield what_if_words.would_say(0.25, [math.nan] * 3)
+        yield what_if_words.price_label("AUD")
+        yield what_if_words.cost_label("AUD")
+
+    said = said_whole(told, what_if_words, numbers)
+    assert "1.250,50 AUD/t" in said[0]
+    assert "0,081 t/ha" in said[3]

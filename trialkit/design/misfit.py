@@ -67,22 +67,22 @@ def _why(field: Field, wishes: Wishes, heading_deg: float, needed_m: float, ways
             seeder=wishes.seeder_m,
         )
     lanes, takers = ways[0].lanes, _takers(field, wishes)
-    room = {
-        "across": len(lanes.number) * lanes.seeder_m,
-        "needed": needed_m,
-        "along": lanes.far_m - lanes.near_m,
-    }
+    across, along = len(lanes.number) * lanes.seeder_m, lanes.far_m - lanes.near_m
     if not takers:
         return say(
             "inside the headlands there are {across:g} m across the strips, and they need "
             "{needed:g} m; along them there are at most {along:.0f} m",
-            **room,
+            across=across,
+            needed=needed_m,
+            along=along,
         )
     return say(
         "inside the headlands there are {across:g} m across the strips, and they need {needed:g} "
         "m; along them there are at most {along:.0f} m, less what {takers} take",
+        across=across,
+        needed=needed_m,
+        along=along,
         takers=takers,
-        **room,
     )
 
 

@@ -146,6 +146,8 @@ def how_to_find(pegged: PeggedOut, pace_m: float) -> Iterator[str]:
 
 def _corner_words(pegged: PeggedOut) -> str:
     first = pegged.pegs.iloc[0]
+    behind = compass_words(pegged.heading_deg + 180)
+    aside = compass_words(pegged.heading_deg - 90)
     words = say(
         "Find the reference corner: the {corner} corner of the trial (latitude {latitude}, "
         "longitude {longitude}).",
@@ -161,16 +163,17 @@ def _corner_words(pegged: PeggedOut) -> str:
         "the strips) and {left} m from that on its left (to the {aside}, measured along the line).",
         back=number(back, 1),
         left=number(left, 1),
-        behind=say(compass_words(pegged.heading_deg + 180)),
-        aside=say(compass_words(pegged.heading_deg - 90)),
+        behind=say(behind),
+        aside=say(aside),
     )
     return f"{words} {lies}"
 
 
 def _direction(heading_deg: float) -> str:
+    compass = compass_words(heading_deg)
     return say(
         "{compass}, {degrees}° from true north",
-        compass=say(compass_words(heading_deg)),
+        compass=say(compass),
         degrees=number(heading_deg % 360, 1),
     )
 

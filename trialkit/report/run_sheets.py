@@ -214,16 +214,18 @@ def _by_auger(sowing: SowingPlan, one: Dressed) -> list[dict[str, str]]:
 def _packs(one: Dressed) -> list[str]:
     said = []
     for row in one.mix.purchase.to_dict("records"):
-        need = {"product": row["product"], "need": shown(row["need"]), "unit": row["unit"]}
+        product, need, unit = row["product"], shown(row["need"]), row["unit"]
         if math.isnan(row["packs"]):
-            said.append(say("{product}: {need} {unit}", **need))
+            said.append(say("{product}: {need} {unit}", product=product, need=need, unit=unit))
         else:
             bought = say(
                 "{product}: {need} {unit} ({packs:.0f} × {pack} {unit}, {left} {unit} left over)",
                 packs=row["packs"],
                 pack=shown(row["pack"]),
                 left=shown(row["left_over"]),
-                **need,
+                product=product,
+                need=need,
+                unit=unit,
             )
             said.append(bought)
     return said

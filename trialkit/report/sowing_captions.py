@@ -135,11 +135,7 @@ def dial_words(setting: DialSetting, catches: int, within_pct: float) -> str:
     within_pct
         How far the flow may be off, ± %.
     """
-    values = {
-        "dial": number(setting.dial, 2),
-        "flow": shown(setting.flow_l_min),
-        "within": shown(within_pct),
-    }
+    dial, flow, within = number(setting.dial, 2), shown(setting.flow_l_min), shown(within_pct)
     if setting.tolerance_pct is None:
         return say_counted(
             "Set the dial to {dial} for {flow} l/min, by a line through {count:,} catch; its error "
@@ -147,7 +143,9 @@ def dial_words(setting: DialSetting, catches: int, within_pct: float) -> str:
             "Set the dial to {dial} for {flow} l/min, by a line through {count:,} catches; its "
             "error is not known, and ±{within}% is wanted.",
             catches,
-            **values,
+            dial=dial,
+            flow=flow,
+            within=within,
         )
     return say_counted(
         "Set the dial to {dial} for {flow} l/min, by a line through {count:,} catch; known to "
@@ -156,7 +154,9 @@ def dial_words(setting: DialSetting, catches: int, within_pct: float) -> str:
         "±{known:.1f}%, and ±{within}% is wanted.",
         catches,
         known=setting.tolerance_pct,
-        **values,
+        dial=dial,
+        flow=flow,
+        within=within,
     )
 
 

@@ -75,14 +75,15 @@ def mixes_words(dressed: Dressed) -> str:
         Seed and mixes of a treatment.
     """
     mix = dressed.mix
-    each = {"litres": shown(mix.mix_l), "seed": number(1000 * mix.seed_per_mix_t, 0)}
+    litres, seed = shown(mix.mix_l), number(1000 * mix.seed_per_mix_t, 0)
     if not dressed.whole:
-        return say("full mixes of {litres} l for {seed} kg of seed", **each)
+        return say("full mixes of {litres} l for {seed} kg of seed", litres=litres, seed=seed)
     return say_counted(
         "{count} mix of {litres} l for {seed} kg of seed",
         "{count} mixes, all alike, each {litres} l for {seed} kg of seed",
         mix.mixes,
-        **each,
+        litres=litres,
+        seed=seed,
     )
 
 
@@ -193,10 +194,17 @@ def pump_words(target: CatchTarget) -> str:
     target
         Of the pump.
     """
+    shortest, longest = seconds_band(target)
     return say(
         "Pump {rate} l/min: {amount} l in {seconds:.0f} s. Right: {shortest} to {longest} s, {low} "
         "to {high} l/min.",
-        **_catch(target),
+        rate=shown(target.rate),
+        amount=shown(target.amount),
+        seconds=target.seconds,
+        shortest=shortest,
+        longest=longest,
+        low=shown(target.low),
+        high=shown(target.high),
     )
 
 
@@ -208,25 +216,18 @@ def auger_words(target: CatchTarget) -> str:
     target
         Of the auger.
     """
+    shortest, longest = seconds_band(target)
     return say(
         "Auger {rate} t/h: {amount} kg in {seconds:.0f} s. Right: {shortest} to {longest} s, {low} "
         "to {high} t/h.",
-        **_catch(target),
+        rate=shown(target.rate),
+        amount=shown(target.amount),
+        seconds=target.seconds,
+        shortest=shortest,
+        longest=longest,
+        low=shown(target.low),
+        high=shown(target.high),
     )
-
-
-def _catch(target: CatchTarget) -> dict[str, object]:
-    """Return what a catch must come to, by the places of the sentences on it."""
-    shortest, longest = seconds_band(target)
-    return {
-        "rate": shown(target.rate),
-        "amount": shown(target.amount),
-        "seconds": target.seconds,
-        "shortest": shortest,
-        "longest": longest,
-        "low": shown(target.low),
-        "high": shown(target.high),
-    }
 
 
 def seconds_band(target: CatchTarget) -> tuple[str, str]:

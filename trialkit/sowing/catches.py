@@ -71,20 +71,22 @@ class Catches:
 
     def words(self) -> str:
         """Return the rate with its tolerance as a person writes it."""
-        values = {"rate": shown(self.rate), "unit": self.unit}
+        n, rate, unit = len(self.rates), shown(self.rate), self.unit
         if self.tolerance_pct is None:
             return say_counted(
                 "{rate} {unit} from {count:,} catch; the spread is not known",
                 "{rate} {unit} from {count:,} catches; the spread is not known",
-                len(self.rates),
-                **values,
+                n,
+                rate=rate,
+                unit=unit,
             )
         return say_counted(
             "{rate} {unit} ± {tolerance:.1f}% from {count:,} catch",
             "{rate} {unit} ± {tolerance:.1f}% from {count:,} catches",
-            len(self.rates),
+            n,
+            rate=rate,
+            unit=unit,
             tolerance=self.tolerance_pct,
-            **values,
         )
 
 

@@ -292,13 +292,14 @@ def _on_life(job: MixJob, living: pd.DataFrame) -> Iterator[str]:
             living=_list(alive),
         )
     for row in living[living["enough"].map(lambda enough: enough is False)].itertuples():
+        source = str(row.source)
         yield say(
             "'{product}' puts {cells:,.0f} living organisms on a seed; at least {least:,.0f} are "
             "wanted ({source}).",
             product=row.product,
             cells=row.cells_per_seed,
             least=row.minimum_per_seed,
-            source=say(str(row.source)),
+            source=say(source),
         )
 
 

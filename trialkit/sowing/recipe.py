@@ -106,5 +106,5 @@ def _row(
         measured.amount,
         measured.unit,
         round(rounding_pct, 9) + 0.0,
-        say(_HOW[product.form] if product else _WATER_FIRST),
+        say(_HOW[product.form]) if product else say(_WATER_FIRST),
     ]

@@ -158,8 +158,9 @@ def compare_arms(
 def _sentence(
     name: str, control: str, difference: float, bias: float, crop: float | None, assumption: str
 ) -> str:
+    words = _THICKER if difference > 0 else _THINNER
     sown = say(
-        _THICKER if difference > 0 else _THINNER,
+        words,
         treatment=name,
         share=abs(difference) / 100,
         control=control,

@@ -138,6 +138,10 @@ def test_a_trial_ahead_against_draws():
     believed = 0.09 + weight * (seen - 0.09)
     use = believed * (CONTROL_PRICE + 16) + 16 * YIELD - 76 > 0
     worth = (np.where(use, net, 0.0)).mean() - max(step.net_per_ha, 0.0)
+    known = np.maximum(net, 0.0).mean() - max(step.net_per_ha, 0.0)
+    all_of_it = (step.value_of_knowing + step.value_of_grade) / (400 * 5)
+    assert all_of_it == pytest.approx(known, abs=4 * net.std() / math.sqrt(number))
+    assert step.value_of_grade > step.value_of_knowing
     told = step.table.set_index("pairs").loc[more, "benefit"] / (400 * 4)
     assert told == pytest.approx(worth, abs=4 * net.std() / math.sqrt(number))
     assert told > 1
@@ -153,6 +157,22 @@ def test_what_next_agrees_with_the_payoff():
     assert (step.farm_low, step.farm_high) == pytest.approx(
         (400 * paid.net_low, 400 * paid.net_high)
     )
+
+
+def test_a_grade_that_is_known_leaves_nothing_to_learn():
+    farm = {"area_ha": 400, "seasons": 5, "pairs": 6, "trial": TrialCost(labour_per_h=50)}
+    sure = PriceGain.by_steps([(330.0, 1.0)], [(305.0, 1.0)], YIELD)
+    for gain in (None, sure, PriceGain(25.0, 0.0, math.inf, YIELD)):
+        given = {"price_per_t": 305.0, "cost_per_ha": 25.0, "price_gain": gain}
+        assert next_step(0.05, 0.06, 6, **given, **farm).value_of_grade == 0
+    normal = PriceGain(10.0, 12.0, 8, YIELD)
+    step = next_step(0.05, 0.06, 6, price_per_t=305.0, cost_per_ha=40.0, price_gain=normal, **farm)
+    draw = np.random.default_rng(17)
+    net = net_of(0.05 + 0.06 * draw.standard_t(6, DRAWS), 305.0,
+                 10 + 12 * draw.standard_t(8, DRAWS), 40.0)  # fmt: skip
+    known = np.maximum(net, 0.0).mean() - max(step.net_per_ha, 0.0)
+    all_of_it = (step.value_of_knowing + step.value_of_grade) / (400 * 5)
+    assert all_of_it == pytest.approx(known, abs=4 * net.std() / math.sqrt(DRAWS))
 
 
 @pytest.mark.parametrize("price_gain", [STEPS, PriceGain(12, 6, 8, YIELD)])

@@ -18,7 +18,7 @@ from trialkit.errors import MoneyError
 from trialkit.money.belief import Belief, believed
 from trialkit.money.loss_integrals import check_spread
 from trialkit.money.money_checks import check_number, check_whole
-from trialkit.money.net_money import Floats, mean_price
+from trialkit.money.net_money import Floats, NetMoney, mean_price, points_of
 from trialkit.money.payoff import PriceGain, net_money
 from trialkit.shown import as_line, as_table
 
@@ -131,6 +131,9 @@ class NextStep:
         Level of the interval.
     table
         One row a number of pairs: `pairs std_error_t_ha cost benefit net`, money.
+    value_of_grade
+        What it would bring to know the grade for certain as well as the gain, over all seasons,
+        money: the most that tests of the grain can add.
     """
 
     __repr__ = as_line
@@ -155,6 +158,7 @@ class NextStep:
     seasons_known: bool
     confidence: float
     table: pd.DataFrame
+    value_of_grade: float = 0.0
 
 
 def next_step(
@@ -194,7 +198,7 @@ def next_step(
         Price difference through grade; None if all grain fetches the same. One more trial is
         weighed for what it teaches of the yield alone, so what is expected of the grade is used,
         as it is of the price. Tests of its grain would teach of the grade, too: then a trial is
-        worth more than is said here.
+        worth up to `value_of_grade` more.
     area_ha
         Ground where the dressing would be used each season, ha.
     seasons
@@ -292,6 +296,7 @@ def next_step(
         seasons_known=tau2 is not None,
         confidence=confidence,
         table=table,
+        value_of_grade=_value_of_grade(belief, net, ahead) * area_ha * seasons,
     )
 
 
@@ -324,6 +329,22 @@ class _Ahead:
 
     def _moved(self, pairs: int) -> Floats:
         return self.belief.moved_by(self.pair_variances / pairs + self.between)
+
+
+def _value_of_grade(belief: Belief, net: NetMoney, ahead: _Ahead) -> float:
+    """Return what it is worth to know the grade beside the gain, money per hectare and season."""
+    steps, chances = points_of(net.price_gain)
+    if len(steps) == 1:
+        return 0.0
+    everything, level = np.sqrt(belief.variances), mean_price(net.prices)
+    known = 0.0
+    for step, chance in zip(steps, chances, strict=True):
+        price = float(level + step)
+        pays_from = float(net.cost_per_ha - net.control_yield_t_ha * step) / price
+        won = max(belief.estimate - pays_from, 0.0) + belief.loss(pays_from, everything)
+        known += float(chance) * price * won
+    expected = ahead.price_per_t * (belief.estimate - ahead.pays_from_t_ha)
+    return max(known - max(expected, 0.0) - ahead.knowing(), 0.0)
 
 
 class _Trial(NamedTuple):

@@ -306,6 +306,26 @@ def mean_price(prices: tuple[float, float, float]) -> float:
     return sum(prices) / 3 if prices[0] < prices[2] else prices[1]
 
 
+def points_of(part: Unsure | Steps) -> tuple[Floats, Floats]:
+    """Return points and probability weights that stand for an unsure part.
+
+    Parameters
+    ----------
+    part
+        A price gain, or anything else that is unsure.
+
+    Returns
+    -------
+    points, weights : ndarray
+        Of one shape; the weights sum to one.
+    """
+    if isinstance(part, Steps):
+        return np.asarray(part.values), np.asarray(part.chances)
+    if not part.std_error:
+        return np.array([part.estimate]), np.array([1.0])
+    return _spread_over(part)
+
+
 def _linear_above(part: Part, slopes: Floats, wanted: Floats) -> Floats:
     """Return the chance that part x slope is above what is wanted, whatever the slope's sign."""
     safe = np.where(slopes == 0, 1.0, slopes)

@@ -53,8 +53,12 @@ def costs(config: TrialConfig) -> Piece:
 
 
 def _amount(line: Mapping[Hashable, Any]) -> str:
-    amount = figures(f"{abs(line['amount']):.3g}")
-    return f"{amount} {say(words.UNITS[str(line['unit'])])}"
+    unit, amount = str(line["unit"]), float(line["amount"])
+    if unit == "ha":
+        return ""
+    if unit == "kl":
+        return say(words.UNITS[unit], litres=figures(f"{1000 * amount:.3g}"))
+    return f"{figures(f'{amount:.3g}')} {say(words.UNITS[unit])}"
 
 
 def _work_in_products(config: TrialConfig) -> bool:

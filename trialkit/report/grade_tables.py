@@ -8,10 +8,10 @@ import pandas as pd
 from markupsafe import Markup
 
 from trialkit.columns import label
-from trialkit.language import say
+from trialkit.language import figures, say
 from trialkit.report import grade_words as words
 from trialkit.report import pieces
-from trialkit.report.numbers import p_text, percent
+from trialkit.report.numbers import p_text
 from trialkit.report.pieces import Piece, Shown
 from trialkit.report.table_captions import interval_note
 from trialkit.report.table_look import house_table
@@ -87,13 +87,13 @@ def measured(quality: GrainQuality, confidence: float) -> Piece:
         for one in quality.means
     ]  # fmt: skip
     table = pd.DataFrame(rows, columns=[*names, "p"])
-    figures = ["difference", "low", "high"]
+    apart = ["difference", "low", "high"]
     return house_table(
         "quality",
-        table.astype(dict.fromkeys(figures, float)),
+        table.astype(dict.fromkeys(apart, float)),
         caption=say(words.QUALITY_CAPTION),
         headings=_headings(table, currency=""),
-        decimals={"strips": 0} | dict.fromkeys(["mean", "std_error", *figures], 2),
+        decimals={"strips": 0} | dict.fromkeys(["mean", "std_error", *apart], 2),
         right=("p",),
         note=interval_note(confidence),
     )
@@ -110,7 +110,8 @@ def chances(quality: GrainQuality, currency: str) -> Piece:
         Code of the money.
     """
     rows = [
-        (one.treatment, one.grade, one.price_per_t, percent(one.chance)) for one in quality.chances
+        (one.treatment, one.grade, one.price_per_t, figures(f"{one.chance:.1%}"))
+        for one in quality.chances
     ]
     table = pd.DataFrame(rows, columns=["treatment", "grade", "price_per_t", "chance"])
     return house_table(
@@ -142,16 +143,14 @@ def worth(selling: Selling, control: str, currency: str) -> Piece:
         (name, selling.price_of(name), gain.per_t, gain.std_error, gain.through_grade_per_ha)
         for name, gain in selling.price_gains.items()
     ]
-    figures = ["expected_per_t", "gain_per_t", "spread_per_t", "gain_per_ha"]
-    table = pd.DataFrame(rows, columns=["treatment", *figures]).astype(
-        dict.fromkeys(figures, float)
-    )
+    money = ["expected_per_t", "gain_per_t", "spread_per_t", "gain_per_ha"]
+    table = pd.DataFrame(rows, columns=["treatment", *money]).astype(dict.fromkeys(money, float))
     return house_table(
         "grade-worth",
         table,
         caption=say(words.WORTH_CAPTION),
         headings=_headings(table, currency),
-        decimals=dict.fromkeys(figures, 2),
+        decimals=dict.fromkeys(money, 2),
     )
 
 

@@ -5,10 +5,11 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from trialkit.language import marked, say
+from trialkit.report.money_words import about
 from trialkit.report.numbers import amount, number
 
 if TYPE_CHECKING:
-    from trialkit.money import PriceGain
+    from trialkit.money import NextStep, PriceGain
 
 TITLE = marked("Quality of the grain")
 SAME_MODEL = marked(
@@ -23,10 +24,6 @@ HOW_GRADED = marked(
     "The chance of a grade is that the grain of the whole paddock, had all of it been treated so, "
     "makes it on average. The measures are taken as independent of each other. Loads that are "
     "graded one by one can come out otherwise."
-)
-ONE_TRIAL_MORE = marked(
-    "One more trial is weighed for what it teaches of the yield. Tests of its grain would teach of "
-    "the grade too, so a trial is worth somewhat more than is said here."
 )
 QUALITY_CAPTION = marked("Quality of each treatment's grain by the main model")
 CHANCES_CAPTION = marked("Chance of each grade, and what a tonne of it leaves")
@@ -49,6 +46,36 @@ HEADINGS = {
     "spread_per_t": marked("Give or take, {currency}/t"),
     "gain_per_ha": marked("On the control's yield, {currency}/ha"),
 }
+
+
+def grade_to_learn(step: NextStep, currency: str) -> str:
+    """Say what tests of the grain could teach beside the gain; empty where nothing is to learn.
+
+    Parameters
+    ----------
+    step
+        From `trialkit.money.next_step`.
+    currency
+        Code of the money.
+    """
+    worth = about(step.value_of_grade)
+    if step.value_of_grade < 0.5:
+        return ""
+    said = say(
+        "That weighs one more trial for what it teaches of the yield alone. Tests of the grain "
+        "would teach of the grade, too: to know that for certain as well would be worth up to "
+        "about {worth} {currency} more.",
+        worth=worth,
+        currency=currency,
+    )
+    later = step.value_of_grade * (step.seasons - 1) / step.seasons
+    if step.answer == "test again" or later <= step.trial_cost:
+        return said
+    hangs = say(
+        "So the answer hangs on the grade more than on the yield: test the grain of more loads, "
+        "with the dressing and without, before you rely on it."
+    )
+    return f"{said} {hangs}"
 
 
 def through_grade(treatment: str, control: str, gain: PriceGain, currency: str) -> str:

@@ -23,10 +23,9 @@ ITEMS = {
     "saved inputs": marked("saved inputs"),
 }
 UNITS = {
-    "ha": marked("ha"),
     "t seed": marked("t of seed"),
     "h": marked("h"),
-    "kl": marked("1,000 l"),
+    "kl": marked("{litres} l, priced by 1,000 l"),
     "pass": marked("pass"),
 }
 ALL_ITEMS = marked("all together")
@@ -35,7 +34,7 @@ COST_HEADINGS = {
     "treatment": marked("Treatment"),
     "item": marked("Item"),
     "amount": marked("Amount a hectare"),
-    "price": marked("Price of one, {currency}"),
+    "price": marked("Price of a unit, {currency}"),
     "per_ha": marked("{currency}/ha"),
 }
 WORK_IN_PRODUCTS = marked(
@@ -87,7 +86,11 @@ def prices_in_short(config: TrialConfig, selling: Selling) -> str:
     if selling.price_gains:
         prices = [_priced(name, selling, money.currency) for name in (config.control, *names)]
         sentences.append(
-            say("By grade the grain is expected to leave: {prices}.", prices=listed(prices))
+            say(
+                "By grade the grain is expected to leave: {prices}. Net money and chances count "
+                "that, and how unsure the grade is.",
+                prices=listed(prices),
+            )
         )
     costs = [f"{name} {price(cost)} {money.currency}/ha" for name, cost in costs_per_ha.items()]
     sentences.append(say("Extra cost: {costs}.", costs=listed(costs)))
@@ -180,12 +183,14 @@ def beside_the_picture(
             )
         )
     if through_grade_per_ha is not None:
-        said.append(
-            say(
-                "The price is that of the control's grain, and the {worth} {currency}/ha that the "
-                "grade is expected to bring are counted at every price.",
-                worth=amount(through_grade_per_ha),
-                currency=currency,
-            )
+        template = marked(
+            "The price is that of the control's grain, and the {worth} {currency}/ha that the "
+            "grade is expected to bring are counted at every price."
         )
+        if through_grade_per_ha < 0:
+            template = marked(
+                "The price is that of the control's grain, and the {worth} {currency}/ha that the "
+                "grade is expected to cost are counted at every price."
+            )
+        said.append(say(template, worth=amount(abs(through_grade_per_ha)), currency=currency))
     return " ".join(said)

@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 
 from markupsafe import Markup
 
-from trialkit.language import marked, say
+from trialkit.language import figures, marked, say
 from trialkit.report import pieces
 from trialkit.report.money_words import ranking_sentence
-from trialkit.report.numbers import amount, p_text, percent
+from trialkit.report.numbers import amount, p_text
 from trialkit.report.pieces import Piece
 from trialkit.report.table_look import house_table
 
@@ -94,7 +94,7 @@ def ranking_rows(ranking: Ranking, currency: str) -> Piece:
     """
     table = ranking.table[list(HEADINGS)].copy()
     for name in ("chance_paid", "chance_best"):
-        table[name] = [p_text(None) if math.isnan(x) else percent(x) for x in table[name]]
+        table[name] = [p_text(None) if math.isnan(x) else figures(f"{x:.1%}") for x in table[name]]
     return house_table(
         "ranking",
         table,

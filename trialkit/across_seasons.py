@@ -247,18 +247,13 @@ def _pays(
     """Judge a gain at the price and cost of a season, whatever its grade was."""
     config = answer.config
     cost_per_ha, saved_per_ha = config.extra_cost(comparison.treatment)
+    analysis = config.analysis
     return payoff(
-        gain,
-        error,
-        df,
-        price_per_t=config.money.price_per_t,
-        cost_per_ha=cost_per_ha,
-        saved_per_ha=saved_per_ha,
-        price_range=config.money.price_range,
-        confidence=config.analysis.confidence,
-        paid_at=config.analysis.paid_at,
-        did_not_pay_at=config.analysis.did_not_pay_at,
-    )
+        gain, error, df,
+        price_per_t=config.money.price_per_t, price_range=config.money.price_range,
+        cost_per_ha=cost_per_ha, saved_per_ha=saved_per_ha, confidence=analysis.confidence,
+        paid_at=analysis.paid_at, did_not_pay_at=analysis.did_not_pay_at,
+    )  # fmt: skip
 
 
 def _step(

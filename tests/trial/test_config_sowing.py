@@ -182,7 +182,10 @@ def test_all_that_a_new_folder_says_of_sowing_is_read(tmp_path):
     start, end = text.index("# cost_per_t_seed"), text.index("# How to read the seeder's own")
     mine = re.sub(r"(?m)^# (?=\[|\w+ = )", "", text[start:end])
     assert mine.count("\nkeeps_on_seed_h") == 1
-    path.write_text(text[:start] + mine.replace("cost_per_t_seed = 180", "") + text[end:])
+    head, money = text[end:].split("[money]\n")  # it holds what an hour and a pass cost
+    money = re.sub(r"(?m)^# (?=\[|\w+ = )", "", money)
+    rest = mine.replace("cost_per_t_seed = 180", "")
+    path.write_text(f"{text[:start]}{rest}{head}[money]\n{money}")
     config, checks = read_config(path)
     assert checks == []
     (product,) = config.treatments[1].recipe

@@ -140,6 +140,15 @@ def _priced(name: str, selling: Selling, currency: str) -> str:
     return f"{name} {number(selling.price_of(name), 2)} {currency}/t"
 
 
+def covered_down_to(loss: str) -> str:
+    """Say that savings or the grade cover the cost, down to a loss of yield in t/ha."""
+    return say(
+        "What it saves, or what its grade fetches more, is expected to cover its cost: down to "
+        "{loss} t/ha it pays.",
+        loss=loss,
+    )
+
+
 def beside_the_budget(config: TrialConfig, selling: Selling) -> str:
     """Say what the partial budget takes in besides yields, prices and costs; empty for nothing.
 

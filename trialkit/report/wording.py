@@ -27,6 +27,7 @@ from trialkit.report.numbers import (
     signed_t_ha,
     yield_decimals,
 )
+from trialkit.report.price_words import covered_down_to
 
 if TYPE_CHECKING:
     from trialkit.result import Comparison, Verdict
@@ -208,11 +209,7 @@ def _yielded(comparison: Comparison, confidence: str, decimals: int) -> str:
 
 def _needed(break_even_t_ha: float, decimals: int) -> str:
     if break_even_t_ha < 0:
-        return say(
-            "What it saves, or what its grade fetches more, is expected to cover its cost: down to "
-            "{loss} t/ha it pays.",
-            loss=signed_t_ha(break_even_t_ha, decimals),
-        )
+        return covered_down_to(signed_t_ha(break_even_t_ha, decimals))
     if break_even_t_ha == 0:
         return say("It cost nothing extra, so any gain pays.")
     return say(

@@ -336,6 +336,8 @@ def _rewrite_config(job: Rewriting, loggers: dict[str, str]) -> None:
             content["trial"].pop(key, None)
         for treatment in content["treatments"]:
             treatment.pop("description", None)
+        for at, grade in enumerate(content["money"].get("grades", []), 1):
+            grade["name"] = f"grade {at}"  # a buyer's own word may say who bought
     design = content.get("design", {})
     temperatures = content.get("scouting", {}).get("temperatures", {})
     places = temperatures.get("places", {})

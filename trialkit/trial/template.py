@@ -44,6 +44,16 @@ name = ""                # for example "dressed"
 description = ""         # what is in it
 cost_per_ha = ""         # products and work, in your currency, for example 14.50
 # cost_per_t_seed = 180  # or the cost for each tonne of seed; then fill in [sowing]
+# Or products alone above, and the rest item by item; the rates stand under [money].
+# freight_per_t_seed = 12     # bringing the products to the farm, money a tonne of seed
+# labour_h_per_t_seed = 0.5   # hours to dress a tonne of seed
+# labour_h_per_ha = 0.02      # and in the paddock
+# machine_h_per_t_seed = 0.25 # mixer, auger, tractor
+# machine_h_per_ha = 0.01
+# water_l_per_t_seed = 10
+# extra_passes = 1            # over the paddock, beyond the control's
+# extra_seed_kg_ha = 4        # seed beyond the control's
+# saved_per_ha = 6.50         # what it saves of other inputs
 # seed_t = 1.2           # tonnes to dress; else what the strips take
 # mixing_order = ["root microbe"]  # each product once, as the labels ask; else the usual order
 
@@ -181,13 +191,34 @@ did_not_pay_at = 0.1     # "did not pay" up to this chance
 
 [money]
 currency = ""            # three letters, for example "AUD"
-price_per_t = ""         # grain price at the farm gate, for example 300
+price_per_t = ""         # grain price, for example 300; at the farm gate, or less the next four
 # price_range = [250, 340]  # lowest and highest price you think likely
+# freight_per_t = 22       # to where the price is paid
+# levy_per_t = 1.50        # levies by weight
+# levy_pct = 1.02          # levies by value, % of the price
+# harvest_per_t = 6        # harvest, handling, storage: what grows with the yield
+# What the work and the machines of a treatment cost, where you give its hours, water or passes.
+# machine_per_h = 60       # labour_per_h stands below
+# water_per_kl = 2.50      # 1,000 l
+# pass_per_ha = 11
 # With these three the report says what next: use it, stop, or test again, and how.
 # area_ha = 400            # where you would use the dressing, hectares a season
 # seasons = 5              # for how many seasons
-# labour_per_h = 40        # what an hour of trialling is worth to you
+# labour_per_h = 40        # what an hour of work, and of trialling, is worth to you
 # lose_more_than = 10      # a loss per hectare that would hurt: the report gives its chance
+
+# Where the buyer pays by grade: each grade with its price and limits; leave out limits that it has
+# not. One takes whatever the others do not. What the grain of each strip was goes into quality.csv.
+# [[money.grades]]
+# name = "milling"
+# price_per_t = 330        # where price_per_t is paid
+# least_protein_pct = 10
+# most_protein_pct = 13
+# most_screenings_pct = 10
+# least_test_weight_kg_hl = 51
+# [[money.grades]]
+# name = "feed"
+# price_per_t = 300
 """
 
 _README = """\
@@ -215,7 +246,8 @@ _README = """\
   analysed is what was sown.
 - `weights.csv`: scale weights. Give `strip` and `mass_kg`, or for loads `load`, `start`, `end` and
   `mass_kg`.
-- `quality.csv`: protein, screenings and test weight by strip.
+- `quality.csv`: protein, screenings and test weight by strip; with grades in `trial.toml` they count
+  in the money.
 - `harvest/`: the yield monitor's exports, untouched.
 - `results/`: what trialkit writes. It can be deleted and remade.
 

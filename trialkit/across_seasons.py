@@ -13,23 +13,19 @@ from scipy.special import stdtr, stdtrit
 
 from trialkit.answer import farm_of
 from trialkit.errors import MoneyError, SeasonsError
-from trialkit.language import marked, say, say_counted
+from trialkit.language import marked
 from trialkit.models import Pooled, leave_one_study_out, pool
 from trialkit.money import NextStep, Payoff, TrialCost, next_step, payoff
 from trialkit.report import money_words, season_words
-from trialkit.report.numbers import listed
 from trialkit.result import Comparison
-from trialkit.season_answers import Progress, SeasonAnswer, season_answers
+from trialkit.season_answers import Progress, SeasonAnswer, harvested_among, season_answers
+from trialkit.season_notes import season_notes
 from trialkit.selling import selling_of
 from trialkit.shown import as_line, as_table
 
 _GAIN_AND_ERROR = ("gain_t_ha", "std_error_t_ha")
 FROST_ROWS = (marked("with frost"), marked("without frost"), marked("difference"))
 
-_BY_GRADE = marked(
-    "The grain was sold by grade in {seasons}. Net money of a season counts it; whether the mean "
-    "gain pays is judged by the yield alone."
-)
 #: Seasons below which leaving one out leaves nothing to pool.
 _FEWEST_TO_LEAVE_OUT = 3
 
@@ -139,7 +135,8 @@ def pool_seasons(
     Parameters
     ----------
     folders
-        Trial folders, two or more.
+        Trial folders, two or more that are harvested; files and folders of trials that are still
+        to be harvested are passed over, and a note says so.
     progress
         Called with the name of each step as it begins.
 
@@ -156,9 +153,13 @@ def pool_seasons(
         If a folder is faulty or cannot be analysed; the message names it.
     """
     tell = progress or (lambda _: None)
-    answers = season_answers(folders, tell)
+    paths, passed_over = harvested_among(folders)
+    answers = season_answers(paths, tell)
     tell("Taking the seasons together")
-    return AcrossSeasons(answers, tuple(_treatments(answers)), tuple(_notes(answers)))
+    treatments = tuple(_treatments(answers))
+    pooled = {(one.treatment, one.control) for one in treatments}
+    notes = (*passed_over, *season_notes(answers, pooled))
+    return AcrossSeasons(answers, treatments, notes)
 
 
 def _treatments(answers: Sequence[SeasonAnswer]) -> list[PooledTreatment]:
@@ -354,46 +355,3 @@ def _difference(
     error = math.hypot(one[2], other[2])
     df = error**4 / (one[2] ** 4 / one[3] + other[2] ** 4 / other[3])
     return one[0] + other[0], one[1] - other[1], error, df
-
-
-def _notes(answers: Sequence[SeasonAnswer]) -> list[str]:
-    notes = [
-        say("{season}: {note}", season=answer.label, note=note)
-        for answer in answers
-        for note in answer.notes
-    ]
-    if len({answer.summary.currency for answer in answers}) > 1:
-        notes.append(
-            say(
-                "The seasons were counted in several currencies, so only gains are pooled, not "
-                "money."
-            )
-        )
-    if graded := [answer.label for answer in answers if answer.by_grade]:
-        notes.append(say(_BY_GRADE, seasons=listed(graded)))
-    described: dict[str, set[str]] = {}
-    for answer in answers:
-        for treatment in answer.config.treatments:
-            described.setdefault(treatment.name, set()).add(treatment.description)
-    notes += [
-        say_counted(
-            "'{name}' is described in {count} way. Pool the seasons only if it was the same "
-            "product at the same rate.",
-            "'{name}' is described in {count} ways. Pool the seasons only if it was the same "
-            "product at the same rate.",
-            len(words),
-            name=name,
-        )
-        for name, words in described.items()
-        if len(words) > 1
-    ]
-    if any(answer.config.trial.frost is None for answer in answers):
-        notes.append(
-            say(
-                "Not every folder says whether frost hurt the crop, so seasons with and without "
-                "frost are not set apart. Say so under [trial]: frost = true or false."
-            )
-        )
-    if any(answer.config.trial.invented for answer in answers):
-        notes.append(say("At least one of these trials is invented."))
-    return notes

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from trialkit.answer import fit_strips
 from trialkit.columns import label
 from trialkit.errors import ModelError, noted
+from trialkit.language import say
 from trialkit.money import grade_chances, limited_measures
 from trialkit.result import GradeChance, GrainQuality, QualityMean
 from trialkit.trial.tables import FORMS
@@ -52,9 +53,10 @@ def grain_quality(
     if quality is None:
         if not grades:
             return None
-        note = (
-            f"trial.toml gives grades, and there is no {_FILE} with what the grain of each strip "
-            "was. So all grain is taken to fetch price_per_t."
+        note = say(
+            "trial.toml gives grades, and there is no {file} with what the grain of each strip "
+            "was. So all grain is taken to fetch price_per_t.",
+            file=_FILE,
         )
         return GrainQuality((), (), None, (note,))
     measured = _by_strip(quality, strips)
@@ -91,10 +93,13 @@ def _means(
         with noted():
             fit = fit_strips(data.assign(yield_t_ha=data[measure]), config)
     except ModelError:
-        return [], [
-            f"{_FILE}: {label(measure)} is known of too few strips to compare the treatments, so "
-            "it does not count. Test a sample of every strip."
-        ]
+        note = say(
+            "{file}: {measure} is known of too few strips to compare the treatments, so it does "
+            "not count. Test a sample of every strip.",
+            file=_FILE,
+            measure=label(measure),
+        )
+        return [], [note]
     values = fit.means("treatment")
     apart = fit.differences("treatment", against=config.control)
     strips = data["treatment"].astype(str).value_counts()
@@ -132,7 +137,15 @@ def _all_alike(data: DataFrame, measure: str, config: TrialConfig) -> list[Quali
 def _missing(measured: DataFrame, data: DataFrame, measure: str) -> list[str]:
     if len(data) == len(measured):
         return []
-    return [f"{_FILE}: {label(measure)} is known of {len(data)} of {len(measured)} strips."]
+    return [
+        say(
+            "{file}: {measure} is known of {known} of {strips} strips.",
+            file=_FILE,
+            measure=label(measure),
+            known=len(data),
+            strips=len(measured),
+        )
+    ]
 
 
 def _told(value: float) -> float | None:
@@ -147,8 +160,12 @@ def _chances(means: list[QualityMean], config: TrialConfig) -> tuple[list[GradeC
     lacking = [measure for measure in wanted if not any(one.measure == measure for one in means)]
     if lacking:
         return [], [
-            f"The grades have limits on {label(measure)}, and {_FILE} does not tell it by "
-            "treatment. So all grain is taken to fetch price_per_t."
+            say(
+                "The grades have limits on {measure}, and {file} does not tell it by treatment. "
+                "So all grain is taken to fetch price_per_t.",
+                measure=label(measure),
+                file=_FILE,
+            )
             for measure in lacking[:1]
         ]
     rows = []

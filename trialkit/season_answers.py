@@ -13,8 +13,8 @@ from trialkit.result import Summary
 from trialkit.season import analyse
 from trialkit.trial import Trial, TrialConfig, open_trial
 from trialkit.trial.config import FILE
-from trialkit.trial.folder import HARVEST_FOLDER
-from trialkit.trial.stored_result import read_stored
+from trialkit.trial.folder import HARVEST_FOLDER, RESULTS_FOLDER
+from trialkit.trial.stored_result import RESULT_FILE, read_stored
 from trialkit.trial.tables import FORMS
 
 Progress = Callable[[str], None]
@@ -83,6 +83,31 @@ def season_answers(folders: Sequence[str | Path], tell: Progress) -> tuple[Seaso
     _check_once_each(answers)
     _check_comparable(answers)
     return tuple(answers)
+
+
+def harvested_among(folders: Sequence[str | Path]) -> tuple[list[Path], tuple[str, ...]]:
+    """Return the folders to take together, and a note on what was passed over.
+
+    Files, such as what lies beside the folders, and trials that are still to be harvested have no
+    season to add; anything else is kept, so that what is wrong with it is said.
+
+    Parameters
+    ----------
+    folders
+        As they were given.
+    """
+    paths = [Path(folder) for folder in folders]
+    over = [path for path in paths if path.is_file() or _to_be_harvested(path)]
+    if not over:
+        return paths, ()
+    named = ", ".join(path.name for path in over)
+    note = say("Passed over, being no harvested trial folder: {paths}.", paths=named)
+    return [path for path in paths if path not in over], (note,)
+
+
+def _to_be_harvested(folder: Path) -> bool:
+    stored = folder / RESULTS_FOLDER / RESULT_FILE
+    return (folder / FILE).is_file() and not _harvested(folder) and not stored.is_file()
 
 
 def trials_beside(trial_folder: str | Path) -> list[Path]:

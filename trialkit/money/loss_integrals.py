@@ -13,6 +13,7 @@ import math
 from scipy import stats
 
 from trialkit.errors import MoneyError
+from trialkit.language import say
 from trialkit.money.money_checks import check_number
 
 #: Beyond this many degrees of freedom t is normal.
@@ -103,7 +104,9 @@ def check_spread(df: float) -> None:
     """
     if not df > 1:
         raise MoneyError(
-            f"With {df:g} degrees of freedom the error of the gain is hardly known, and what "
-            "better knowledge is worth cannot be said. It takes three pairs of strips or more; or "
-            "say what earlier seasons showed (`earlier`)."
+            say(
+                "With so few strips or seasons it is hardly known how much they differ by chance, "
+                "so what better knowledge is worth cannot be said. It takes three pairs of strips "
+                "or more, or three seasons."
+            )
         )

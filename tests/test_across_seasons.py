@@ -11,11 +11,11 @@ import pytest
 from scipy import stats
 from statsmodels.stats.meta_analysis import combine_effects
 
-from trialkit import across_seasons, season_answers
+from trialkit import across_seasons, season_answers, season_notes
 from trialkit.across_seasons import FROST_ROWS, pool_seasons
 from trialkit.errors import SeasonsError, TrialFolderError
 from trialkit.language import speaking
-from trialkit.money import TrialCost, next_step, payoff
+from trialkit.money import TrialCost, loss_integrals, next_step, payoff
 from trialkit.report import money_words, numbers, season_words
 from trialkit.result import Comparison, Summary
 from trialkit.seasons_report import plain_values, write_seasons
@@ -289,7 +289,8 @@ def test_what_the_seasons_say_is_said_whole(season, said_whole, monkeypatch):
     monkeypatch.setattr(season_answers, "analyse", lambda trial: answers[trial.path])
     said = said_whole(
         lambda: pool_seasons(folders).sentences(),
-        across_seasons, season_answers, stored_result, season_words, money_words, numbers,
+        across_seasons, season_answers, season_notes, stored_result, season_words, money_words,
+        numbers, loss_integrals,
     )  # fmt: skip
     assert len(said) == 11
 

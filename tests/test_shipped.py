@@ -14,8 +14,8 @@ def test_each_demo_trial_opens_and_says_that_it_is_invented(name, tmp_path):
     assert trial.config.trial.invented
 
 
-def test_there_are_two_seasons():
-    assert len(demo_trials()) == 2
+def test_there_are_two_seasons_and_a_trial_of_two_dressings():
+    assert len(demo_trials()) == 3
 
 
 def test_a_demo_trial_that_is_not_there(tmp_path):

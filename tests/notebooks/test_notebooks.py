@@ -240,7 +240,7 @@ def test_the_harvest_from_top_to_bottom(trial):
 
 
 def test_across_seasons_from_top_to_bottom(tmp_path):
-    # One season stored, so that the other is the only one to be worked out.
+    # One season stored, so that only the others are to be worked out.
     for name, folder in demo_trials().items():
         shutil.copytree(folder, tmp_path / name)
     first = open_trial(tmp_path / min(demo_trials()))
@@ -250,7 +250,9 @@ def test_across_seasons_from_top_to_bottom(tmp_path):
         assert any("text/html" in output.get("data", {}) for output in outputs[cell]), cell
     assert "2 seasons: " in str(outputs["answer"])
     (read,) = outputs["read"]
-    assert read["data"]["text/html"].count("Worked out anew") == 1
+    told = read["data"]["text/html"]
+    assert told.count("Worked out anew") == len(demo_trials()) - 1
+    assert "Not pooled, since no other folder has its treatments" in told
 
 
 def test_across_seasons_with_one_season(tmp_path):

@@ -212,10 +212,8 @@ def _needed(break_even_t_ha: float, decimals: int) -> str:
         return covered_down_to(signed_t_ha(break_even_t_ha, decimals))
     if break_even_t_ha == 0:
         return say("It cost nothing extra, so any gain pays.")
-    return say(
-        "It had to gain {gain} t/ha to cover its cost.",
-        gain=plain_t_ha(break_even_t_ha, decimals),
-    )
+    gain = plain_t_ha(break_even_t_ha, decimals)
+    return say("It had to gain {gain} t/ha to cover its cost.", gain=gain)
 
 
 def _doubt(comparison: Comparison, currency: str) -> str:
@@ -256,21 +254,17 @@ def notes_ahead(notes: Sequence[str], first: Sequence[str] = ()) -> str:
     if first:
         rest = len(notes) - len(first)
         said = say("Before you rely on this: {notes}", notes=" ".join(first))
-        return f"{said} {_other_notes(rest)}" if rest > 0 else said
+        others = say_counted(
+            "And read the other note after this page.",
+            "And read the {count} other notes after this page.",
+            rest,
+        )
+        return f"{said} {others}" if rest > 0 else said
     if not notes:
         return ""
     if len(notes) == 1:
         return say("Before you rely on this: {notes}", notes=notes[0])
     return say("Before you rely on this, read the {count} notes after this page.", count=len(notes))
-
-
-def _other_notes(count: int) -> str:
-    """Point to the notes besides those told."""
-    return say_counted(
-        "And read the other note after this page.",
-        "And read the {count} other notes after this page.",
-        count,
-    )
 
 
 def rule(paid_at: float, did_not_pay_at: float) -> str:

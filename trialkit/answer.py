@@ -15,7 +15,7 @@ import pandas as pd
 
 from trialkit.errors import ModelError, MoneyError, TrialkitWarning
 from trialkit.harvest.strips import listed_strips
-from trialkit.language import marked
+from trialkit.language import marked, say
 from trialkit.models import MixedFit, fit_mixed
 from trialkit.money import Farm, Outlook, Payoff, check_cost, look_ahead, payoff
 from trialkit.result import Comparison, WhatNext
@@ -63,7 +63,10 @@ def strips_for_model(strips: DataFrame, config: TrialConfig) -> DataFrame:
     lost = strips[strips["yield_t_ha"].isna()]
     if len(lost):
         warnings.warn(
-            f"No yield from {listed_strips(lost['strip'])}. The analysis goes on without them.",
+            say(
+                "No yield from {strips}. The analysis goes on without them.",
+                strips=listed_strips(lost["strip"]),
+            ),
             TrialkitWarning,
             stacklevel=2,
         )
@@ -103,8 +106,10 @@ def has_blocks(strips: DataFrame) -> bool:
     if 1 < blocks < len(strips):
         return True
     warnings.warn(
-        "The layout has no blocks of neighbouring strips, so differences across the field count as "
-        "error. Give neighbouring strips the same block in layout.geojson.",
+        say(
+            "The layout has no blocks of neighbouring strips, so differences across the field "
+            "count as error. Give neighbouring strips the same block in layout.geojson."
+        ),
         TrialkitWarning,
         stacklevel=2,
     )
@@ -134,8 +139,11 @@ def _check_blocks(strips: DataFrame, config: TrialConfig) -> None:
     alone = [block for block, held in arms.items() if len(held) == 1]
     if alone:
         warnings.warn(
-            f"Only one treatment has a yield in {', '.join(alone)}. A block like that says "
-            "nothing on the gain.",
+            say(
+                "Only one treatment has a yield in {blocks}. A block like that says nothing on "
+                "the gain.",
+                blocks=", ".join(alone),
+            ),
             TrialkitWarning,
             stacklevel=3,
         )

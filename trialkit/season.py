@@ -13,6 +13,7 @@ from trialkit.cross_checks import by_other_yields, by_records, by_shuffling, dis
 from trialkit.errors import LogError, LogWarning, noted
 from trialkit.grain_quality import grain_quality
 from trialkit.harvest import (
+    against_scales,
     assign_strips,
     by_machine,
     calibrate,
@@ -28,6 +29,7 @@ from trialkit.harvest import (
     strip_table,
     weigh_strips,
 )
+from trialkit.language import say
 from trialkit.result import CrossCheck, Summary
 from trialkit.scrutiny import Scrutiny, odd_strips, scrutinise
 from trialkit.season_counts import record_counts, strip_counts
@@ -317,32 +319,21 @@ def _without_delay(
 
     log = by_machine(log, moved)
     if len(delays) > 1:
-        told = ", ".join(f"{d.delay_s:.0f} s for {n + 1}" for n, d in enumerate(delays))
-        warnings.warn(f"Grain-flow delay of the harvesters: {told}.", LogWarning, stacklevel=2)
+        told = [
+            say("{delay:.0f} s for {harvester}", delay=delay.delay_s, harvester=number)
+            for number, delay in enumerate(delays, start=1)
+        ]
+        note = say("Grain-flow delay of the harvesters: {delays}.", delays=", ".join(told))
+        warnings.warn(note, LogWarning, stacklevel=2)
     return log, delays[0], moist[0]
 
 
 def _check_calibration(monitor: DataFrame | None, scales: DataFrame | None, trial: Trial) -> None:
-    """Say how the monitor compares with scales, or that nobody knows."""
-    if monitor is None or (trial.weights is not None and "load" in trial.weights):
-        return
-    if scales is None:
-        note = (
-            "The monitor was not checked on scales. If it reads 5% high, so do the yields and the "
-            "gain. Weigh strips or loads and give weights.csv."
-        )
-    else:
-        both = monitor.merge(scales, on="strip", suffixes=("", "_scales")).dropna(
-            subset=["yield_t_ha", "yield_t_ha_scales"]
-        )
-        if both.empty:
-            return
-        off = both["yield_t_ha"].mean() / both["yield_t_ha_scales"].mean() - 1
-        note = (
-            f"Over {len(both)} strips weighed, the monitor reads {abs(off):.1%} "
-            f"{'above' if off > 0 else 'below'} the scales."
-        )
-    warnings.warn(note, LogWarning, stacklevel=2)
+    """Note how the monitor compares with scales, or that nobody knows."""
+    calibrated = trial.weights is not None and "load" in trial.weights
+    note = "" if monitor is None or calibrated else against_scales(monitor, scales)
+    if note:
+        warnings.warn(note, LogWarning, stacklevel=2)
 
 
 def _scales(trial: Trial) -> DataFrame | None:

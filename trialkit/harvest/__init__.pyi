@@ -45,6 +45,7 @@ from .transients import (
     find_pass_ends,
 )
 from .weights import (
+    against_scales,
     calibrate,
     weigh_strips,
 )
@@ -54,6 +55,7 @@ __all__ = [
     "PassEnds",
     "Screening",
     "add_relief",
+    "against_scales",
     "assign_strips",
     "at_standard_moisture",
     "by_machine",

@@ -13,7 +13,7 @@ from trialkit.errors import LogError, LogWarning, TrialFolderError
 from trialkit.harvest.grain import at_standard_moisture
 from trialkit.harvest.ground import area_ha, column, interval_s
 from trialkit.harvest.strips import STRIP_COLUMNS, trial_strips
-from trialkit.language import say
+from trialkit.language import marked, say
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -23,6 +23,9 @@ FILE = "weights.csv"
 #: A factor outside these is more likely a mistake in the weights than the monitor's fault:
 #: common practice, no source. Monitors that were ever calibrated read within some 10%.
 _SOUND_FACTOR = (0.7, 1.4)
+
+_ABOVE = marked("Over {strips} strips weighed, the monitor reads {off:.1%} above the scales.")
+_BELOW = marked("Over {strips} strips weighed, the monitor reads {off:.1%} below the scales.")
 
 
 def weigh_strips(
@@ -303,3 +306,32 @@ def _warn_of_loads(table: pd.DataFrame, inside: NDArray[np.bool_]) -> None:
             LogWarning,
             stacklevel=3,
         )
+
+
+def against_scales(monitor: pd.DataFrame, scales: pd.DataFrame | None) -> str:
+    """Say how the monitor compares with scales, or that nobody knows.
+
+    Parameters
+    ----------
+    monitor
+        One row a strip by the monitor: `strip yield_t_ha`.
+    scales
+        The same by the scales; None where no strip was weighed.
+
+    Returns
+    -------
+    str
+        One sentence or two; empty where no strip has both.
+    """
+    if scales is None:
+        return say(
+            "The monitor was not checked on scales. If it reads 5% high, so do the yields and the "
+            "gain. Weigh strips or loads and give weights.csv."
+        )
+    both = monitor.merge(scales, on="strip", suffixes=("", "_scales")).dropna(
+        subset=["yield_t_ha", "yield_t_ha_scales"]
+    )
+    if both.empty:
+        return ""
+    off = both["yield_t_ha"].mean() / both["yield_t_ha_scales"].mean() - 1
+    return say(_ABOVE if off > 0 else _BELOW, strips=len(both), off=abs(off))

@@ -58,6 +58,8 @@ VERDICTS = {
 
 NOTHING_TO_WARN = marked("Nothing out of the ordinary was noticed in the files or the analysis.")
 
+RANDOM_SEED = marked("random seed")
+
 #: What a trial cannot say, however well it was done.
 LIMITS = (
     marked(

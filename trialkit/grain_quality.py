@@ -94,8 +94,9 @@ def _means(
             fit = fit_strips(data.assign(yield_t_ha=data[measure]), config)
     except ModelError:
         note = say(
-            "{file}: {measure} is known of too few strips to compare the treatments, so it does "
-            "not count. Test a sample of every strip.",
+            "{file}: {measure} cannot be compared between treatments, so it does not count: too "
+            "few strips were tested, or those of a block all have one value. Test a sample of "
+            "every strip.",
             file=_FILE,
             measure=label(measure),
         )

@@ -6,6 +6,7 @@ from pathlib import Path
 from types import ModuleType
 
 from trialkit.errors import TrialkitError
+from trialkit.language import ENGLISH, language
 from trialkit.report.pieces import Piece, Shown, fill, page_file
 from trialkit.trial.writing import write_whole
 
@@ -32,6 +33,8 @@ def paper_page(title: str, body: Shown, *, style: str = "") -> str:
         The page. `write_pdf` puts it on paper, as does the print command of any browser.
     """
     rules = page_file("paper.css") + style
+    if language().code != ENGLISH:
+        rules += page_file("longer-words.css")
     return fill("page.html", title=title, style=Piece(rules), body=body)
 
 

@@ -67,11 +67,11 @@ def read_layout(folder: Path) -> tuple[gpd.GeoDataFrame | None, list[Check]]:
     """
     path = folder / LAYOUT_FILE
     if not path.exists():
-        remedy = (
+        remedy = say(
             "Run `trialkit layout FOLDER`, or draw each strip as a polygon with the properties "
             "strip, block and treatment."
         )
-        return None, [Check(LAYOUT_FILE, "", "The file is missing.", remedy)]
+        return None, [Check(LAYOUT_FILE, "", say("The file is missing."), remedy)]
     features, checks = read_features(path)
     rows = []
     for place, geometry, properties in features:
@@ -80,11 +80,13 @@ def read_layout(folder: Path) -> tuple[gpd.GeoDataFrame | None, list[Check]]:
             value = properties.get(name)
             row[name] = "" if value is None else str(value).strip()
             if row["role"] == "strip" and not row[name]:
-                found = f"The strip has no {name}."
-                checks.append(Check(LAYOUT_FILE, place, found, f"Add the property '{name}'."))
+                found = say("The strip has no {property}.", property=name)
+                remedy = say("Add the property '{property}'.", property=name)
+                checks.append(Check(LAYOUT_FILE, place, found, remedy))
         rows.append(row)
     if not checks and not any(row["role"] == "strip" for row in rows):
-        checks = [Check(LAYOUT_FILE, "", "There is no strip in it.", "Draw the strips.")]
+        found, remedy = say("There is no strip in it."), say("Draw the strips.")
+        checks = [Check(LAYOUT_FILE, "", found, remedy)]
     if checks:
         return None, checks
     order = ["strip", "block", "treatment", "role", "geometry"]
@@ -103,47 +105,53 @@ def read_features(
     """
     file = path.name
     if path.stat().st_size > LARGEST_DRAWING_BYTES:
-        return [], [Check(file, "", "It is too large for a drawing of one field.", "Thin it out.")]
+        found, remedy = say("It is too large for a drawing of one field."), say("Thin it out.")
+        return [], [Check(file, "", found, remedy)]
     try:
         content = json.loads(path.read_text(encoding="utf-8-sig"))
     except UnicodeDecodeError:
-        return [], [Check(file, "", "The file is not UTF-8 text.", "Export it as GeoJSON.")]
+        found, remedy = say("The file is not UTF-8 text."), say("Export it as GeoJSON.")
+        return [], [Check(file, "", found, remedy)]
     except (json.JSONDecodeError, RecursionError) as error:
-        return [], [Check(file, "", f"This is not valid JSON: {error}.", "Export it again.")]
+        found = say("This is not valid JSON: {error}.", error=str(error))
+        return [], [Check(file, "", found, say("Export it again."))]
     kind = content.get("type") if isinstance(content, dict) else None
     features = content.get("features") if kind == "FeatureCollection" else [content]
     if kind is None or not isinstance(features, list):
-        return [], [Check(file, "", "This is not GeoJSON.", "Export it as GeoJSON, WGS 84.")]
-    found: list[tuple[str, BaseGeometry, dict[str, Any]]] = []
+        found, remedy = say("This is not GeoJSON."), say("Export it as GeoJSON, WGS 84.")
+        return [], [Check(file, "", found, remedy)]
+    shapes: list[tuple[str, BaseGeometry, dict[str, Any]]] = []
     checks: list[Check] = []
     for number, feature in enumerate(features, 1):
-        place = f"feature {number}" if len(features) > 1 else ""
+        place = say("feature {number}", number=number) if len(features) > 1 else ""
         is_feature = isinstance(feature, dict) and feature.get("type") == "Feature"
         geometry, fault = _polygon(feature.get("geometry") if is_feature else feature)
         properties = feature.get("properties") if is_feature else None
         if geometry is None:
             checks.append(Check(file, place, *fault))
         else:
-            found.append((place, geometry, properties if isinstance(properties, dict) else {}))
-    return found, checks
+            shapes.append((place, geometry, properties if isinstance(properties, dict) else {}))
+    return shapes, checks
 
 
 def _polygon(raw: Any) -> tuple[BaseGeometry | None, tuple[str, str]]:
     try:
         geometry = shapely.force_2d(shape(raw))
     except (ValueError, TypeError, AttributeError, KeyError, IndexError, shapely.GEOSException):
-        return None, ("It has no readable shape.", "Draw it as a polygon.")
+        return None, (say("It has no readable shape."), say("Draw it as a polygon."))
     if geometry.geom_type not in ("Polygon", "MultiPolygon") or geometry.is_empty:
-        return None, (f"It is a {geometry.geom_type}, not a polygon.", "Draw it as a polygon.")
+        found = say("It is a {kind}, not a polygon.", kind=geometry.geom_type)
+        return None, (found, say("Draw it as a polygon."))
     west, south, east, north = geometry.bounds
     if not (-180 <= west <= east <= 180 and -90 <= south <= north <= 90):
-        remedy = "Longitude comes first, then latitude, both in degrees (WGS 84)."
+        remedy = say("Longitude comes first, then latitude, both in degrees (WGS 84).")
         if -90 <= west <= east <= 90 and -180 <= south <= north <= 180:
-            return None, ("Longitude and latitude look swapped.", remedy)
-        return None, ("Its coordinates are not degrees on the earth.", remedy)
+            return None, (say("Longitude and latitude look swapped."), remedy)
+        return None, (say("Its coordinates are not degrees on the earth."), remedy)
     if not geometry.is_valid:
         reason = shapely.is_valid_reason(geometry)
-        return None, (f"Its outline crosses itself ({reason}).", "Redraw its corners in order.")
+        found = say("Its outline crosses itself ({reason}).", reason=reason)
+        return None, (found, say("Redraw its corners in order."))
     return geometry, ("", "")
 
 
@@ -163,7 +171,7 @@ def check_ground(
     """
     strips = layout[layout["role"] == "strip"]
     checks = [
-        Check(LAYOUT_FILE, f"strip {name}", "Two strips have this name.", "Name each one its own.")
+        _of_strip(name, say("Two strips have this name."), say("Name each one its own."))
         for name in strips["strip"][strips["strip"].duplicated()].unique()
     ]
     checks += _check_treatments(config, strips)
@@ -185,22 +193,31 @@ def _check_treatments(config: TrialConfig, strips: gpd.GeoDataFrame) -> Iterator
     counts = strips["treatment"].value_counts()
     for treatment in counts.index:
         if treatment not in named:
-            remedy = suggestion(treatment, named).strip() or f"It has {', '.join(named)}."
-            place = f"strip {strips.loc[strips['treatment'] == treatment, 'strip'].iloc[0]}"
-            found = f"trial.toml has no treatment '{treatment}'."
-            yield Check(LAYOUT_FILE, place, found, remedy)
+            remedy = suggestion(treatment, named).strip() or say(
+                "It has {names}.", names=", ".join(named)
+            )
+            first = strips.loc[strips["treatment"] == treatment, "strip"].iloc[0]
+            found = say("trial.toml has no treatment '{treatment}'.", treatment=treatment)
+            yield _of_strip(first, found, remedy)
     for treatment in named:
         number = int(counts.get(treatment, 0))
         if number == 0 and treatment == config.control:
-            found = f"There are no untreated strips: no strip says '{treatment}'."
-            remedy = "Without them nobody can tell what the dressing did. Leave some next time."
+            found = say(
+                "There are no untreated strips: no strip says '{treatment}'.", treatment=treatment
+            )
+            remedy = say(
+                "Without them nobody can tell what the dressing did. Leave some next time."
+            )
             yield Check(LAYOUT_FILE, "", found, remedy)
         elif number == 0:
-            found = f"No strip has the treatment '{treatment}' of trial.toml."
-            yield Check(LAYOUT_FILE, "", found, "Add its strips, or take it out of trial.toml.")
+            found = say(
+                "No strip has the treatment '{treatment}' of trial.toml.", treatment=treatment
+            )
+            remedy = say("Add its strips, or take it out of trial.toml.")
+            yield Check(LAYOUT_FILE, "", found, remedy)
         elif number == 1:
-            found = f"The treatment '{treatment}' has one strip only."
-            remedy = (
+            found = say("The treatment '{treatment}' has one strip only.", treatment=treatment)
+            remedy = say(
                 "One strip cannot show how much strips differ by chance: this trial cannot tell. "
                 "Lay out at least four strips of each treatment next season."
             )
@@ -250,25 +267,39 @@ def _overlaps(polygons: gpd.GeoSeries) -> Iterator[Check]:
         one, other = polygons.iloc[first], polygons.iloc[second]
         shared_m2 = one.intersection(other).area
         if shared_m2 > DRAWING_TOLERANCE * min(one.area, other.area):
-            names = f"{polygons.index[first]} and {polygons.index[second]}"
-            found = f"Strips {names} overlap by {shared_m2:,.0f} m²."
-            yield Check(LAYOUT_FILE, f"strip {polygons.index[first]}", found, "Move their edges.")
+            found = say(
+                "Strips {first} and {second} overlap by {area:,.0f} m².",
+                first=str(polygons.index[first]), second=str(polygons.index[second]),
+                area=shared_m2,
+            )  # fmt: skip
+            yield _of_strip(polygons.index[first], found, say("Move their edges."))
 
 
 def _outside(polygons: gpd.GeoSeries, field: BaseGeometry) -> Iterator[Check]:
     for name, polygon in polygons.items():
         outside_m2 = polygon.difference(field).area
         if outside_m2 > DRAWING_TOLERANCE * polygon.area:
-            found = f"{outside_m2:,.0f} m² of strip {name} lie outside {BOUNDARY_FILE}."
-            yield Check(LAYOUT_FILE, f"strip {name}", found, "Correct the strip or the boundary.")
+            found = say(
+                "{area:,.0f} m² of strip {strip} lie outside {file}.",
+                area=outside_m2, strip=str(name), file=BOUNDARY_FILE,
+            )  # fmt: skip
+            yield _of_strip(name, found, say("Correct the strip or the boundary."))
+
+
+def _of_strip(strip: object, found: str, wanted: str) -> Check:
+    """Return a fault of one strip of the layout."""
+    return Check(LAYOUT_FILE, say("strip {strip}", strip=str(strip)), found, wanted)
 
 
 def _elsewhere(strips: gpd.GeoDataFrame, boundary: gpd.GeoDataFrame, distance_m: float) -> Check:
     """Say that no strip lies in the field, and whether swapped coordinates are the cause."""
-    found = f"No strip lies in {BOUNDARY_FILE}: the nearest is {distance_m / 1000:,.1f} km off."
+    found = say(
+        "No strip lies in {file}: the nearest is {distance:,.1f} km off.",
+        file=BOUNDARY_FILE, distance=distance_m / 1000,
+    )  # fmt: skip
     swapped = shapely.transform(strips.geometry.to_numpy(), lambda corners: corners[:, ::-1])
     if shapely.intersects(swapped, boundary.union_all()).any():
-        remedy = "Longitude and latitude are swapped in one of the two files: longitude first."
+        remedy = say("Longitude and latitude are swapped in one of the two files: longitude first.")
     else:
-        remedy = "Check that both files are of the same field, in degrees (WGS 84)."
+        remedy = say("Check that both files are of the same field, in degrees (WGS 84).")
     return Check(LAYOUT_FILE, "", found, remedy)

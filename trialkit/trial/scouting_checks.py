@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from trialkit.checks import Check
+from trialkit.language import marked, say
 from trialkit.trial.config_faults import FILE, suggestion
 from trialkit.trial.config_scouting import Scouting
 from trialkit.trial.tables import FORMS
@@ -57,8 +58,8 @@ def _of_counts(table: pd.DataFrame) -> Iterator[Check]:
         "counts",
         "count",
         count[count.notna() & (count != count.round())],
-        "{:g} is no whole number of plants.",
-        "Enter each place as it was counted, no mean and no plants/m².",
+        marked("{value:g} is no whole number of plants."),
+        say("Enter each place as it was counted, no mean and no plants/m²."),
     )
     if {"row_length_m", "row_spacing_m", "area_m2"} <= set(table):
         along = table["row_length_m"] * table["row_spacing_m"]
@@ -67,8 +68,8 @@ def _of_counts(table: pd.DataFrame) -> Iterator[Check]:
             "counts",
             "area_m2",
             table.loc[off, "area_m2"],
-            "{:g} m² is not the length of row times its spacing.",
-            "Give one of the two ways, and leave the other blank.",
+            marked("{value:g} m² is not the length of row times its spacing."),
+            say("Give one of the two ways, and leave the other blank."),
         )
 
 
@@ -79,8 +80,8 @@ def _of_stages(table: pd.DataFrame) -> Iterator[Check]:
         "stages",
         "zadoks",
         table.loc[table["date"].isin(back), "zadoks"],
-        "{:g} is younger than what was seen on the day before.",
-        "The crop cannot run backward: correct the code or a date.",
+        marked("{value:g} is younger than what was seen on the day before."),
+        say("The crop cannot run backward: correct the code or a date."),
     )
 
 
@@ -92,8 +93,14 @@ def _of_scores(table: pd.DataFrame, settings: Scouting) -> Iterator[Check]:
             "scores",
             "value",
             value[(value < scale.low) | (value > scale.high)],
-            f"{name} of {{:g}} is off its scale, {scale.low:g} to {scale.high:g}.",
-            f"Correct it, or the scale: [scouting.scores.{name}] in trial.toml.",
+            marked("{score} of {value:g} is off its scale, {low:g} to {high:g}."),
+            say(
+                "Correct it, or the scale: [scouting.scores.{score}] in trial.toml.",
+                score=str(name),
+            ),
+            score=str(name),
+            low=scale.low,
+            high=scale.high,
         )
 
 
@@ -103,16 +110,16 @@ def _of_heads(table: pd.DataFrame) -> Iterator[Check]:
         "heads",
         "sterile",
         sterile[sterile > florets],
-        "{:g} sterile florets are more than the florets of that head.",
-        "Check both: sterile florets are part of them.",
+        marked("{value:g} sterile florets are more than the florets of that head."),
+        say("Check both: sterile florets are part of them."),
     )
     for name, own, other in (("sterile", sterile, florets), ("florets", florets, sterile)):
         yield from _told(
             "heads",
             name,
             other[own.isna() & other.notna()],
-            "It is blank, and the other number is {:g}.",
-            "Fill in both, or leave both blank where nobody looked.",
+            marked("It is blank, and the other number is {value:g}."),
+            say("Fill in both, or leave both blank where nobody looked."),
         )
 
 
@@ -122,18 +129,22 @@ def _before_sowing(table: pd.DataFrame, name: str, sown: date) -> Iterator[Check
         name,
         "date",
         early.dt.strftime("%Y-%m-%d"),
-        f"{{}} is before the crop was sown, {sown:%Y-%m-%d}.",
-        "Correct it, or sown under [scouting] in trial.toml.",
+        marked("{value} is before the crop was sown, {sown:%Y-%m-%d}."),
+        say("Correct it, or sown under [scouting] in trial.toml."),
+        sown=sown,
     )
 
 
-def _told(name: str, column: str, wrong: pd.Series, found: str, wanted: str) -> Iterator[Check]:
+def _told(
+    name: str, column: str, wrong: pd.Series, found: str, wanted: str, **values: object
+) -> Iterator[Check]:
     """Yield a fault a row, by the row's number in the file; beyond three only how many."""
     file = FORMS[name].file
     for row, value in list(wrong.items())[:_SHOWN]:
-        yield Check(file, f"row {row}, {column}", found.format(value), wanted)
+        place = say("row {row}", row=str(row))
+        yield Check(file, f"{place}, {column}", say(found, value=value, **values), wanted)
     if len(wrong) > _SHOWN:
-        more = f"{len(wrong) - _SHOWN} more rows have the same fault."
+        more = say("{number} more rows have the same fault.", number=len(wrong) - _SHOWN)
         yield Check(file, column, more, wanted)
 
 
@@ -153,19 +164,22 @@ def odd_scores(scores: pd.DataFrame | None, settings: Scouting) -> Iterator[Chec
         if scale.kind == "percent" and own.notna().sum() > 1 and 0 < own.max() <= 1:
             yield _note(
                 FORMS["scores"].file,
-                f"{name} runs up to {own.max():g} only.",
-                "If these are shares, 0.35 must be entered as 35.",
+                say("{score} runs up to {most:g} only.", score=name, most=own.max()),
+                say("If these are shares, 0.35 must be entered as 35."),
             )
         if not np.isfinite([scale.low, scale.high]).all():
             yield _note(
                 FORMS["scores"].file,
-                f"{name} has no scale, so any number passes.",
-                f"Give low and high under [scouting.scores.{name}] in trial.toml.",
+                say("{score} has no scale, so any number passes.", score=name),
+                say("Give low and high under [scouting.scores.{score}] in trial.toml.", score=name),
             )
     for name in settings.scores:
         if values and name not in values:
-            near = suggestion(name, list(values)).strip() or f"It holds {', '.join(values)}."
-            yield _note(FILE, f"'{name}' has a scale, and no such thing was scored.", near)
+            near = suggestion(name, list(values)).strip() or say(
+                "It holds {scores}.", scores=", ".join(values)
+            )
+            found = say("'{score}' has a scale, and no such thing was scored.", score=name)
+            yield _note(FILE, found, near)
 
 
 def _note(file: str, found: str, wanted: str) -> Check:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from trialkit.checks import Check, Outcome, faults
 from trialkit.errors import ScoutingError, TrialkitError, TrialkitWarning, noted
-from trialkit.language import marked, say
+from trialkit.language import marked, say, say_counted
 from trialkit.trial.config_faults import FILE, suggestion
 from trialkit.trial.config_scouting import Scouting
 from trialkit.trial.scouting_checks import odd_scores
@@ -105,13 +105,15 @@ def check_scouting(trial: Trial) -> list[Check]:
     files = logger_files(trial.path)
     if not files:
         if settings.temperatures is not None:
-            found = f"trial.toml has {_TABLE}, and there is no logger file yet."
-            wanted = "Copy the loggers' exports into it."
+            found = say("trial.toml has {table}, and there is no logger file yet.", table=_TABLE)
+            wanted = say("Copy the loggers' exports into it.")
             checks.append(Check(TEMPERATURES_FOLDER + "/", "", found, wanted, "warning"))
         return checks
     if settings.temperatures is None:
-        found = f"trial.toml does not say where the loggers hang: there is no {_TABLE}."
-        wanted = 'Add it, with sensor = "canopy" or "screen".'
+        found = say(
+            "trial.toml does not say where the loggers hang: there is no {table}.", table=_TABLE
+        )
+        wanted = say('Add it, with sensor = "canopy" or "screen".')
         checks.append(Check(FILE, "", found, wanted, "warning"))
     alone = [check for file in files for check in _read_alone(file, settings)]
     checks += alone
@@ -135,7 +137,16 @@ def _in_file(name: str, message: str, outcome: Outcome) -> Check:
     parts = re.match(rf"{re.escape(name)}(?:, ([^:]*))?: (.*)", message, re.S)
     place, found = (parts[1] or "", parts[2]) if parts else ("", message)
     asks = re.search(r"\b(unit|zone|columns|day_first|missing)\b", found)
-    wanted = f"Keys such as {asks[1]} stand under {_TABLE} in {FILE}." if asks else ""
+    wanted = (
+        say(
+            "Keys such as {key} stand under {table} in {file}.",
+            key=asks[1],
+            table=_TABLE,
+            file=FILE,
+        )
+        if asks
+        else ""
+    )
     found = found[:1].upper() + found[1:]
     return Check(f"{TEMPERATURES_FOLDER}/{name}", place, found, wanted, outcome)
 
@@ -149,13 +160,21 @@ def _read_together(files: list[Path], settings: Scouting) -> Iterator[Check]:
         yield Check(place, "", str(error))
         return
     loggers = [str(name) for name in read["logger"].unique()]
-    found = f"{len(read):,} temperatures of {len(loggers)} logger{'s' * (len(loggers) > 1)} read."
+    found = say_counted(
+        "{number:,} temperatures of {count} logger read.",
+        "{number:,} temperatures of {count} loggers read.",
+        len(loggers),
+        number=len(read),
+    )
     yield Check(place, "", found, outcome="ok")
     named = {} if settings.temperatures is None else settings.temperatures.places
     for name in named:
         if name not in loggers:
-            near = suggestion(name, loggers).strip() or f"There are {', '.join(loggers)}."
-            yield Check(FILE, f"{_TABLE[:-1]}.places]", f"No logger is called '{name}'.", near)
+            near = suggestion(name, loggers).strip() or say(
+                "There are {names}.", names=", ".join(loggers)
+            )
+            found = say("No logger is called '{logger}'.", logger=name)
+            yield Check(FILE, f"{_TABLE[:-1]}.places]", found, near)
 
 
 def _places_in(trial: Trial) -> Iterator[Check]:
@@ -164,9 +183,12 @@ def _places_in(trial: Trial) -> Iterator[Check]:
     strips = list(trial.planned_treatments)
     for name, place in ({} if how is None else how.places).items():
         if place.strip and place.strip not in strips:
-            near = suggestion(place.strip, strips).strip() or f"It has {', '.join(strips)}."
+            near = suggestion(place.strip, strips).strip() or say(
+                "It has {names}.", names=", ".join(strips)
+            )
             where = f"{_TABLE[:-1]}.places.{name}] strip"
-            yield Check(FILE, where, f"The layout has no strip '{place.strip}'.", near)
+            found = say("The layout has no strip '{strip}'.", strip=place.strip)
+            yield Check(FILE, where, found, near)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -74,8 +74,11 @@ def read_record(folder: Path, config: TrialConfig) -> tuple[gpd.GeoDataFrame | N
     if not files:
         if inside.is_dir() and any(inside.iterdir()):
             endings = ", ".join((*TEXT_ENDINGS, *VECTOR_ENDINGS))
-            wanted = f"Known: {endings}. Task data are not read here: export the passes as a map."
-            return None, [Check(_PLACE, "", "No file here can be read.", wanted)]
+            wanted = say(
+                "Known: {endings}. Task data are not read here: export the passes as a map.",
+                endings=endings,
+            )
+            return None, [Check(_PLACE, "", say("No file here can be read."), wanted)]
         return None, []
     parts, checks = [], []
     for path in files:
@@ -85,8 +88,11 @@ def read_record(folder: Path, config: TrialConfig) -> tuple[gpd.GeoDataFrame | N
         except LogError as error:
             checks.append(Check(place, "", str(error).removeprefix(f"{path.name}: ")))
         except CRSError:
-            found = f"[as_sown] crs = {config.as_sown.crs!r} is no coordinate system."
-            checks.append(Check(FILE, "[as_sown] crs", found, 'Write it like "EPSG:32755".'))
+            found = say(
+                "[as_sown] crs = {crs} is no coordinate system.", crs=repr(config.as_sown.crs)
+            )
+            wanted = say('Write it like "EPSG:32755".')
+            checks.append(Check(FILE, "[as_sown] crs", found, wanted))
     if checks:
         return None, checks
     passes = gpd.GeoDataFrame(pd.concat(parts, ignore_index=True), crs=_WGS84)
@@ -259,9 +265,18 @@ def _unknown(found: tuple[StripSowing, ...], config: TrialConfig) -> list[Check]
         Check(
             FILE,
             "[as_sown.names]",
-            f"The seeder's record has '{label}' on {', '.join(strips[:_NAMED])}, and nobody says "
-            "which treatment that is.",
-            f'Write it under [as_sown.names]: "{label}" = "{first}", or "" if it is not on trial.',
+            say(
+                "The seeder's record has '{label}' on {strips}, and nobody says which treatment "
+                "that is.",
+                label=label,
+                strips=", ".join(strips[:_NAMED]),
+            ),
+            say(
+                'Write it under [as_sown.names]: "{label}" = "{treatment}", or "" if it is not on '
+                "trial.",
+                label=label,
+                treatment=first,
+            ),
         )
         for label, strips in covered.items()
     ]
@@ -298,14 +313,17 @@ def _beside(mixed: int, strips: int) -> Check:
 def _elsewhere(ground: gpd.GeoDataFrame, passes: gpd.GeoDataFrame) -> Check:
     """Say where a record lies that does not touch the strips."""
     (x, y), (own_x, own_y) = _middle(passes), _middle(ground)
-    found = (
-        f"No pass lies on a strip: the record's middle is ({x:.4f}, {y:.4f}), the strips' "
-        f"({own_x:.4f}, {own_y:.4f})."
-    )
+    found = say(
+        "No pass lies on a strip: the record's middle is ({record}), the strips' ({strips}).",
+        record=f"{x:.4f}, {y:.4f}", strips=f"{own_x:.4f}, {own_y:.4f}",
+    )  # fmt: skip
     wanted = (
-        "Longitude and latitude are swapped: name them under [as_sown.columns]."
+        say("Longitude and latitude are swapped: name them under [as_sown.columns].")
         if abs(x - own_y) < _NEAR_DEG and abs(y - own_x) < _NEAR_DEG
-        else f"Give this field's record, or its coordinate system: crs under [as_sown] in {FILE}."
+        else say(
+            "Give this field's record, or its coordinate system: crs under [as_sown] in {file}.",
+            file=FILE,
+        )
     )
     return Check(_PLACE, "", found, wanted)
 

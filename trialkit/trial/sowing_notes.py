@@ -117,8 +117,9 @@ def read_sowing_notes(
     if table is None:
         return [], checks
     if not {"treatment", "lost", "moved_m"} & set(table):
-        wanted = "Add a column 'treatment' (blank for as planned), or 'lost' (yes or no)."
-        return [], [Check(SOWN_FORM.file, "row 1", "Nothing says what was sown.", wanted)]
+        unsaid = say("Nothing says what was sown.")
+        wanted = say("Add a column 'treatment' (blank for as planned), or 'lost' (yes or no).")
+        return [], [Check(SOWN_FORM.file, say("row {row}", row=1), unsaid, wanted)]
     notes = []
     for row, cells in table.iterrows():
         note, found = _read_row(int(str(row)), cells, config)
@@ -139,7 +140,7 @@ def _read_row(row: int, cells: pd.Series, config: TrialConfig) -> tuple[SowingNo
     ends = {name: _compass(text(name)) for name in ("from_end", "toward")}
     lost = {**dict.fromkeys(_YES, True), **dict.fromkeys(_NO, False)}.get(text("lost").lower())
     note = SowingNote(
-        (SOWN_FORM.file, f"row {row}"),
+        (SOWN_FORM.file, say("row {row}", row=row)),
         text("strip"),
         _spelt(text("treatment"), config),
         lost,
@@ -151,12 +152,17 @@ def _read_row(row: int, cells: pd.Series, config: TrialConfig) -> tuple[SowingNo
         note=text("note"),
     )
     checks = [
-        note.fault(f"'{text(name)}' is no direction.", "Write one like north or south-west.", name)
+        note.fault(
+            say("'{cell}' is no direction.", cell=text(name)),
+            say("Write one like north or south-west."),
+            name,
+        )
         for name in ends
         if text(name) and not ends[name]
     ]
     if text("lost") and lost is None:
-        checks.append(note.fault(f"'{text('lost')}' is not clear.", "Write yes or no.", "lost"))
+        unclear = say("'{cell}' is not clear.", cell=text("lost"))
+        checks.append(note.fault(unclear, say("Write yes or no."), "lost"))
     return note, checks
 
 
@@ -178,30 +184,37 @@ def _faults_of(note: SowingNote, config: TrialConfig) -> Iterator[Check]:
     """Say what of one row does not go together."""
     yield from _unknown_treatment(note, config)
     if note.strip == ALL and (note.treatment or note.lost is not None or note.of_part):
-        wanted = f"'{ALL}' can only be moved: moved_m and toward. Name the other strips one by one."
-        yield note.fault(f"'{ALL}' cannot get one treatment, or be lost.", wanted)
+        wanted = say(
+            "'{all}' can only be moved: moved_m and toward. Name the other strips one by one.",
+            all=ALL,
+        )
+        yield note.fault(say("'{all}' cannot get one treatment, or be lost.", all=ALL), wanted)
     if note.of_part and not note.from_end:
-        wanted = "Give from_end: the end of the strip that from_m and to_m are measured from."
-        yield note.fault("It does not say from which end.", wanted, "from_end")
+        wanted = say("Give from_end: the end of the strip that from_m and to_m are measured from.")
+        yield note.fault(say("It does not say from which end."), wanted, "from_end")
     if note.of_part and not note.lost and not note.treatment:
-        wanted = "Write lost = yes, or the treatment that this part got."
-        yield note.fault("It gives a part of the strip, and not what became of it.", wanted)
+        found = say("It gives a part of the strip, and not what became of it.")
+        yield note.fault(found, say("Write lost = yes, or the treatment that this part got."))
     if note.of_part and note.moved_m is not None:
-        yield note.fault("A part of a strip cannot be moved.", "Draw it in as-sown.geojson.")
+        found = say("A part of a strip cannot be moved.")
+        yield note.fault(found, say("Draw it in as-sown.geojson."))
     if (note.moved_m is None) != (not note.toward):
         yield note.fault(
-            "moved_m and toward belong together.",
-            "Give both: how many metres, and to which side (such as east), or neither.",
+            say("moved_m and toward belong together."),
+            say("Give both: how many metres, and to which side (such as east), or neither."),
         )
 
 
 def _unknown_treatment(note: SowingNote, config: TrialConfig) -> Iterator[Check]:
     named = [treatment.name for treatment in config.treatments]
     if note.treatment and note.treatment not in named:
-        near = suggestion(note.treatment, named).strip() or f"It has {', '.join(named)}."
+        near = suggestion(note.treatment, named).strip() or say(
+            "It has {names}.", names=", ".join(named)
+        )
+        wanted = say("If the strip got something that is not on trial, write lost = yes.")
         yield note.fault(
-            f"trial.toml has no treatment '{note.treatment}'.",
-            f"{near} If the strip got something that is not on trial, write lost = yes.",
+            say("trial.toml has no treatment '{treatment}'.", treatment=note.treatment),
+            f"{near} {wanted}",
             "treatment",
         )
 
@@ -215,8 +228,12 @@ def _twice(notes: list[SowingNote]) -> Iterator[Check]:
         other = first.setdefault(note.strip, note)
         if other is not note:
             yield note.fault(
-                f"Strip {note.strip} stands twice: {other.place[1]} speaks of it too.",
-                "Keep one row a strip; further rows only for parts, with from_m and to_m.",
+                say(
+                    "Strip {strip} stands twice: {row} speaks of it too.",
+                    strip=note.strip,
+                    row=other.place[1],
+                ),
+                say("Keep one row a strip; further rows only for parts, with from_m and to_m."),
                 "strip",
             )
 
@@ -245,8 +262,8 @@ def read_sown_drawing(
         return [], [], []
     features, checks = read_features(path)
     if not features and not checks:
-        wanted = "Draw what was sown otherwise, or delete the file."
-        return [], [], [Check(SOWN_DRAWING, "", "There is nothing in it.", wanted)]
+        wanted = say("Draw what was sown otherwise, or delete the file.")
+        return [], [], [Check(SOWN_DRAWING, "", say("There is nothing in it."), wanted)]
     plan = planned[planned["role"] == "strip"].set_index("strip").geometry
     notes, lost = [], []
     for place, ground, properties in features:
@@ -268,8 +285,8 @@ def read_sown_drawing(
             checks += _far_off(note, plan)
             notes.append(note)
         elif role != "headland":  # a copy of the layout has those too
-            wanted = "Give it the property strip (its name) or role (lost)."
-            checks.append(note.fault("Nothing says what this ground is.", wanted))
+            wanted = say("Give it the property strip (its name) or role (lost).")
+            checks.append(note.fault(say("Nothing says what this ground is."), wanted))
     checks += [*_drawn_twice(notes), *_not_drawn(notes, plan)]
     return [_without_same_ground(note, plan) for note in notes], lost, checks
 
@@ -277,14 +294,15 @@ def read_sown_drawing(
 def _unknown_strip(note: SowingNote, known: list[str]) -> Iterator[Check]:
     if note.strip not in known:
         strips = ", ".join(name for name in known if name != ALL)
-        wanted = suggestion(note.strip, known).strip() or f"It has {strips}."
-        yield note.fault(f"The layout has no strip '{note.strip}'.", wanted, "strip")
+        wanted = suggestion(note.strip, known).strip() or say("It has {names}.", names=strips)
+        found = say("The layout has no strip '{strip}'.", strip=note.strip)
+        yield note.fault(found, wanted, "strip")
 
 
 def _touches_none(note: SowingNote, plan: gpd.GeoSeries) -> Iterator[Check]:
     if note.ground is not None and not plan.intersects(note.ground).any():
-        wanted = _swapped(note.ground, plan) or "Draw it where it is (WGS 84), or delete it."
-        yield note.fault("This lost ground touches no strip.", wanted)
+        wanted = _swapped(note.ground, plan) or say("Draw it where it is (WGS 84), or delete it.")
+        yield note.fault(say("This lost ground touches no strip."), wanted)
 
 
 def _far_off(note: SowingNote, plan: gpd.GeoSeries) -> Iterator[Check]:
@@ -294,24 +312,25 @@ def _far_off(note: SowingNote, plan: gpd.GeoSeries) -> Iterator[Check]:
     west, south, east, north = plan.total_bounds
     about = box(west, south, east, north).buffer(max(east - west, north - south))
     if not about.intersects(note.ground):
-        wanted = _swapped(note.ground, plan) or "Draw it where it lies (WGS 84)."
-        yield note.fault(f"Strip {note.strip} is drawn far from the trial.", wanted)
+        wanted = _swapped(note.ground, plan) or say("Draw it where it lies (WGS 84).")
+        found = say("Strip {strip} is drawn far from the trial.", strip=note.strip)
+        yield note.fault(found, wanted)
 
 
 def _swapped(ground: BaseGeometry, plan: gpd.GeoSeries) -> str:
     """Say so where longitude and latitude are swapped."""
     turned = shapely.transform(ground, lambda corners: corners[:, ::-1])
     if turned.intersects(box(*plan.total_bounds)):
-        return "Longitude and latitude are swapped: longitude comes first."
+        return say("Longitude and latitude are swapped: longitude comes first.")
     return ""
 
 
 def _drawn_twice(notes: list[SowingNote]) -> Iterator[Check]:
     for name, number in Counter(note.strip for note in notes).items():
         if number > 1:
-            wanted = "Draw a strip once; one of several pieces as one feature."
-            found = f"Strip {name} is drawn {number} times."
-            yield Check(SOWN_DRAWING, f"strip {name}", found, wanted)
+            wanted = say("Draw a strip once; one of several pieces as one feature.")
+            found = say("Strip {strip} is drawn {number} times.", strip=name, number=number)
+            yield Check(SOWN_DRAWING, say("strip {strip}", strip=name), found, wanted)
 
 
 def _not_drawn(notes: list[SowingNote], plan: gpd.GeoSeries) -> Iterator[Check]:

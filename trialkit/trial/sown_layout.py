@@ -131,13 +131,22 @@ def _contradictions(notes: Sequence[SowingNote], drawn: Sequence[SowingNote]) ->
             continue
         if note.treatment and other.treatment and note.treatment != other.treatment:
             yield note.fault(
-                f"It says {note.treatment} for {note.strip}, and {SOWN_DRAWING} {other.treatment}.",
-                "Correct one of them.",
+                say(
+                    "It says {treatment} for {strip}, and {file} {other}.",
+                    treatment=note.treatment,
+                    strip=note.strip,
+                    file=SOWN_DRAWING,
+                    other=other.treatment,
+                ),
+                say("Correct one of them."),
                 "treatment",
             )
         if note.moved_m is not None and other.ground is not None:
-            found = f"{note.strip} is moved here and drawn anew in {SOWN_DRAWING}."
-            yield note.fault(found, "Say it in one of them.", "moved_m")
+            found = say(
+                "{strip} is moved here and drawn anew in {file}.",
+                strip=note.strip, file=SOWN_DRAWING,
+            )  # fmt: skip
+            yield note.fault(found, say("Say it in one of them."), "moved_m")
 
 
 def _places(
@@ -159,7 +168,7 @@ def _places(
             try:
                 there = moved_across(metres, move.moved_m, BEARINGS[move.toward])
             except LayoutError as error:
-                wanted = "Name the side that it was moved to."
+                wanted = say("Name the side that it was moved to.")
                 checks.setdefault(move.place, move.fault(str(error), wanted, "toward"))
                 continue
             places[name] = gpd.GeoSeries([there], crs=grid).to_crs(_WGS84).iloc[0]
@@ -186,7 +195,7 @@ def _lost_by_hand(
         try:
             part = part_along(strip, BEARINGS[note.from_end], note.from_m or 0.0, note.to_m)
         except LayoutError as error:
-            wanted = f"Give distances along {note.strip} and one of its ends."
+            wanted = say("Give distances along {strip} and one of its ends.", strip=note.strip)
             checks.append(note.fault(str(error), wanted))
             continue
         why = note.note or (

@@ -13,6 +13,9 @@ from shapely.geometry import LineString
 from trialkit.language import speaking
 from trialkit.shipped import copy_demo
 from trialkit.trial import (
+    check_folder,
+    check_scouting,
+    config_faults,
     drawings,
     dressing_record,
     kept_layout,
@@ -20,6 +23,7 @@ from trialkit.trial import (
     open_trial,
     outdated,
     read_scouting,
+    scouting_checks,
     scouting_files,
     seeder_record,
     sowing_notes,
@@ -295,3 +299,99 @@ def test_what_sowing_does_not_say(trial_folder, said_whole):
 
     said = said_whole(told, sowing_remarks)
     assert any("80,5 kg/ha give about" in note for note in said)
+
+
+def told_of(folder):
+    """What the faults of a folder say, without the names of files and columns they stand in."""
+    _, found = check_folder(folder)
+    for check in found:
+        yield check.found
+        yield check.wanted
+
+
+@pytest.mark.parametrize(
+    "rows",
+    [
+        "S1,,perhaps,,,,,", "S1,,,,,,2,up", "all,dressed,,,,,,", "S1,,,10,20,,,",
+        "S1,,,10,20,north,,", "S1,,yes,10,20,north,2,east", "S1,,,,,,2,", "S99,dressed,,,,,,",
+        "S1,dressed,,,,,,\nS1,untreated,,,,,,", "S1,other,,,,,,",
+    ],
+)  # fmt: skip
+def test_faults_of_what_was_sown(trial_folder, said_whole, rows):
+    (trial_folder / "as-sown.csv").write_text(
+        f"strip,treatment,lost,from_m,to_m,from_end,moved_m,toward\n{rows}\n"
+    )
+    assert said_whole(lambda: told_of(trial_folder), sowing_notes, config_faults)
+
+
+def test_faults_of_drawings(trial_folder, features, draw, said_whole):
+    def feature(shape, **properties):
+        return {"type": "Feature", "properties": properties, "geometry": shape}
+
+    elsewhere = feature(draw(50_000, 0, 24, 300), strip="S1")
+    twice = feature(draw(24, 0, 24, 300), strip="S2")
+    sown = [elsewhere, twice, twice, feature(draw(48, 0, 24, 300)),
+            feature(draw(9000, 0, 5, 5), role="lost")]  # fmt: skip
+    point = {"type": "Point", "coordinates": [1, 2]}
+    unnamed, alike = {"strip": "S7"}, {"treatment": "dressed"}
+    collections = [
+        [],
+        [*features, features[0]],
+        [*features[:-1], {**features[-1], "properties": unnamed}],
+        [*features[:-1], {**features[-1], "geometry": point}],
+        [one | {"properties": one["properties"] | alike} for one in features],
+    ]
+    layouts = ["", "[]", *(json.dumps({"type": "FeatureCollection", "features": collection})
+                           for collection in collections)]  # fmt: skip
+
+    def told():
+        for layout in layouts:
+            (trial_folder / "layout.geojson").write_text(layout)
+            yield from (told for told in told_of(trial_folder) if "JSON:" not in told)
+        good = json.dumps({"type": "FeatureCollection", "features": features})
+        (trial_folder / "layout.geojson").write_text(good)
+        (trial_folder / "boundary.geojson").write_text(json.dumps(draw(9000, 0, 24, 300)))
+        yield from told_of(trial_folder)
+        (trial_folder / "boundary.geojson").write_text(json.dumps(draw(100, 0, 900, 280)))
+        yield from told_of(trial_folder)
+        (trial_folder / "boundary.geojson").unlink()
+        drawn = {"type": "FeatureCollection", "features": sown}
+        (trial_folder / "as-sown.geojson").write_text(json.dumps(drawn))
+        yield from told_of(trial_folder)
+
+    said = said_whole(told, drawings, sowing_notes, config_faults)
+    assert any("strip S0 lie outside boundary.geojson" in one for one in said)
+    assert any("overlap by 7." in one for one in said)
+
+
+def test_faults_of_scouting(trial_folder, said_whole):
+    (trial_folder / "trial.toml").write_text(
+        (trial_folder / "trial.toml").read_text()
+        + "\n[scouting]\nsown = 2024-05-20\n[scouting.scores.rust]\nlow = 1\nhigh = 9\n"
+        '[scouting.temperatures]\nsensor = "canopy"\n'
+    )
+    (trial_folder / "counts.csv").write_text(
+        "strip,date,count,area_m2\n" + "S1,2024-05-01,30.5,0.5\n" * 5
+    )
+    (trial_folder / "heads.csv").write_text(
+        "strip,date,florets,sterile\nS1,2024-09-01,30,40\nS2,2024-09-01,,5\n"
+    )
+    (trial_folder / "stages.csv").write_text("date,zadoks\n2024-06-01,40\n2024-07-01,30\n")
+    said = said_whole(lambda: told_of(trial_folder), scouting_checks)
+    assert any("30,5 is no whole number" in one for one in said)
+    assert any("2 more rows" in one for one in said)
+    for name in ("counts", "heads", "stages"):
+        (trial_folder / f"{name}.csv").unlink()
+    (trial_folder / "scores.csv").write_text(
+        "strip,date,score,value\nS1,2024-08-01,mildew_pct,0.5\nS2,2024-08-01,mildew_pct,0.25\n"
+    )
+
+    def told():
+        trial = open_trial(trial_folder)
+        for check in check_scouting(trial):
+            yield check.found
+            if "0.35" not in check.wanted:
+                yield check.wanted
+
+    said = said_whole(told, scouting_checks, scouting_files, config_faults)
+    assert any("mildew_pct runs up to 0,5 only" in one for one in said)

@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from trialkit.answer import check_costs, compare, fit_strips, outlooks
-from trialkit.errors import MoneyError
+from trialkit.errors import MoneyError, noted
 from trialkit.grain_quality import grain_quality
 from trialkit.money import payoff
 from trialkit.selling import Selling, budget_of, selling_of
@@ -54,7 +54,8 @@ def sampled(table, apart=0.8, spread=0.2, seed=6):
 def graded(quality, table=None, settings=None):
     table = strips() if table is None else table
     settings = settings or config()
-    fit = fit_strips(table, settings)
+    with noted():
+        fit = fit_strips(table, settings)
     return grain_quality(quality, table, fit, settings), fit, settings
 
 
@@ -138,6 +139,14 @@ def test_strips_that_were_not_tested_are_counted():
     assert found.notes == ("quality.csv: Protein, % is known of 11 of 12 strips.",)
     assert [one.strips for one in found.means] == [6, 5]
     assert found.chances
+
+
+def test_the_grain_of_a_strip_that_is_left_out_does_not_count():
+    table = strips()
+    quality = sampled(table)
+    found, _, _ = graded(quality, table[table["strip"] != "S12"])
+    assert found.notes == ("quality.csv: the grain of S12 does not count: left out as sown.",)
+    assert [one.strips for one in found.means] == [6, 5]
 
 
 def test_several_samples_of_a_strip_are_averaged():

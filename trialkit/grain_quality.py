@@ -61,7 +61,7 @@ def grain_quality(
         return GrainQuality((), (), None, (note,))
     measured = _by_strip(quality, strips)
     means: list[QualityMean] = []
-    notes: list[str] = []
+    notes = _left_out(quality, strips)
     for measure in MEASURES:
         if measure in measured and measured[measure].notna().any():
             found, why_not = _means(measured, measure, config)
@@ -80,6 +80,20 @@ def _by_strip(quality: DataFrame, strips: DataFrame) -> DataFrame:
     means = quality.groupby("strip")[held].mean().reset_index()
     named = strips[["strip", "block", "treatment"]].assign(strip=strips["strip"].astype(str))
     return named.merge(means.astype({"strip": str}), on="strip")
+
+
+def _left_out(quality: DataFrame, strips: DataFrame) -> list[str]:
+    """Say which strips were tested and do not count: they were not sown or kept as planned."""
+    gone = sorted(set(quality["strip"].astype(str)) - set(strips["strip"].astype(str)))
+    if not gone:
+        return []
+    return [
+        say(
+            "{file}: the grain of {strips} does not count: left out as sown.",
+            file=_FILE,
+            strips=", ".join(gone),
+        )
+    ]
 
 
 def _means(

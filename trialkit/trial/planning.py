@@ -60,10 +60,14 @@ class Planning:
         return wishes_of(self.config)
 
     def costs_per_ha(self) -> dict[str, float]:
-        """Return what each treatment costs beyond the control, money a hectare."""
+        """Return what each treatment costs beyond the control, money a hectare; never below zero.
+
+        One that saves more than it costs pays from any gain: then the gain hoped for is the
+        question, not the one that covers a cost.
+        """
         base = self.config.cost_per_ha(self.config.control)
         return {
-            treatment.name: self.config.cost_per_ha(treatment.name) - base
+            treatment.name: max(self.config.cost_per_ha(treatment.name) - base, 0.0)
             for treatment in self.config.treatments
             if not treatment.control
         }

@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 
 from trialkit.errors import ScoutingError
+from trialkit.language import say, say_counted
 
 #: Counts a strip that the table of a comparison shows.
 _SHOWN = (1, 2, 3, 5, 10, 20, 50)
@@ -234,21 +235,35 @@ def _advice(
     needed: int | None,
     power: float,
 ) -> str:
-    asked = f"a difference of {difference_pct:g}% with a chance of {power:.0%}"
-    limit = (
-        f"The strips set the limit: with {pairs} pairs, differences below {floor_pct:.0f}% stay "
-        "hidden however many places are counted, since counts shrink only the scatter inside a "
-        "strip."
+    limit = say(
+        "The strips set the limit: with {pairs} pairs, differences below {floor:.0f}% stay hidden "
+        "however many places are counted, since counts shrink only the scatter inside a strip.",
+        pairs=pairs,
+        floor=floor_pct,
     )
     if counts is not None:
-        places = f"{counts} place{'s' if counts > 1 else ''}"
-        return f"Count {places} in each strip to see {asked}. {limit}"
-    remedy = (
-        f"With 10 places a strip it takes {needed} pairs."
-        if needed
-        else f"Even {_MOST_PAIRS} pairs would not do."
+        enough = say_counted(
+            "Count {count} place in each strip to see a difference of {difference:g}% with a "
+            "chance of {power:.0%}.",
+            "Count {count} places in each strip to see a difference of {difference:g}% with a "
+            "chance of {power:.0%}.",
+            counts,
+            difference=difference_pct,
+            power=power,
+        )
+        return f"{enough} {limit}"
+    none = say(
+        "No number of places in {pairs} pairs of strips shows a difference of {difference:g}% with "
+        "a chance of {power:.0%}.",
+        pairs=pairs,
+        difference=difference_pct,
+        power=power,
     )
-    return f"No number of places in {pairs} pairs of strips shows {asked}. {limit} {remedy}"
+    if needed:
+        remedy = say("With 10 places a strip it takes {needed} pairs.", needed=needed)
+    else:
+        remedy = say("Even {most} pairs would not do.", most=_MOST_PAIRS)
+    return f"{none} {limit} {remedy}"
 
 
 def _check_scatter(mean_count: float, theta: float) -> None:

@@ -50,7 +50,8 @@ def read_boundary(folder: Path) -> tuple[gpd.GeoDataFrame | None, list[Check]]:
     features, checks = read_features(path)
     polygons = [geometry for _, geometry, _ in features]
     if not checks and not polygons:
-        checks = [Check(BOUNDARY_FILE, "", "There is no polygon in it.", "Draw the field.")]
+        found, remedy = say("There is no polygon in it."), say("Draw the field.")
+        checks = [Check(BOUNDARY_FILE, "", found, remedy)]
     if checks:
         return None, checks
     return gpd.GeoDataFrame(geometry=polygons, crs=_WGS84), []

@@ -14,6 +14,7 @@ from pyproj import Geod
 from trialkit.checks import Check, faults
 from trialkit.design import Tramlines, Wishes
 from trialkit.errors import LayoutError, TrialFolderError
+from trialkit.language import say
 from trialkit.trial.config import FILE, TrialConfig, read_config
 from trialkit.trial.drawings import (
     BOUNDARY_FILE,
@@ -113,8 +114,8 @@ def open_planning(path: str | Path) -> Planning:
     boundary, found = read_boundary(folder)
     checks += found
     if boundary is None and not found:
-        wanted = "Draw the outline of the field as a polygon, longitude and latitude (WGS 84)."
-        checks.append(Check(BOUNDARY_FILE, "", "The file is missing.", wanted))
+        wanted = say("Draw the outline of the field as a polygon, longitude and latitude (WGS 84).")
+        checks.append(Check(BOUNDARY_FILE, "", say("The file is missing."), wanted))
     if config is None or boundary is None or faults(checks):
         lines = "\n".join(f"- {check.sentence()}" for check in faults(checks))
         raise TrialFolderError(f"{folder.name or folder}: cannot be laid out.\n{lines}")

@@ -56,12 +56,13 @@ def graded(quality, table=None, settings=None):
     settings = settings or config()
     with noted():
         fit = fit_strips(table, settings)
-    return grain_quality(quality, table, fit, settings), fit, settings
+    found, notes = grain_quality(quality, table, fit, settings)
+    return found, fit, settings, notes
 
 
 def test_a_treatment_pays_through_grade_alone():
     table = strips()
-    found, fit, settings = graded(sampled(table), table)
+    found, fit, settings, notes = graded(sampled(table), table)
     selling = selling_of(found, settings)
     (plain,) = compare(fit, settings)
     (by_grade,) = compare(fit, settings, selling)
@@ -69,12 +70,12 @@ def test_a_treatment_pays_through_grade_alone():
     assert by_grade.verdict == "paid"
     assert by_grade.gain_t_ha == plain.gain_t_ha
     assert by_grade.break_even_t_ha < 0
-    assert found.notes == ()
+    assert notes == ()
 
 
 def test_the_price_is_what_the_control_s_grain_is_expected_to_fetch():
     table = strips()
-    found, _, settings = graded(sampled(table), table, config(price_range=(240, 360)))
+    found, _, settings, _ = graded(sampled(table), table, config(price_range=(240, 360)))
     chances = {(c.treatment, c.grade): c.chance for c in found.chances}
     selling = selling_of(found, settings)
     expected = 280 + 60 * chances["untreated", "milling"]
@@ -87,14 +88,14 @@ def test_the_price_is_what_the_control_s_grain_is_expected_to_fetch():
 
 
 def test_without_quality_or_grades_prices_stay_to_the_digit():
-    found, _, settings = graded(None, settings=config(grades=()))
+    found, _, settings, _ = graded(None, settings=config(grades=()))
     assert found is None
     assert selling_of(found, settings) == Selling(300, None)
 
 
 def test_grades_without_quality_are_noted_and_change_no_sum():
-    found, fit, settings = graded(None)
-    (note,) = found.notes
+    found, fit, settings, notes = graded(None)
+    (note,) = notes
     assert note.startswith("trial.toml gives grades, and there is no quality.csv")
     assert selling_of(found, settings) == Selling(300, None)
     assert compare(fit, settings, selling_of(found, settings)) == compare(fit, settings)
@@ -102,9 +103,9 @@ def test_grades_without_quality_are_noted_and_change_no_sum():
 
 def test_quality_without_grades_is_told_and_changes_no_sum():
     table = strips()
-    found, _, settings = graded(sampled(table), table, config(grades=()))
+    found, _, settings, notes = graded(sampled(table), table, config(grades=()))
     assert [one.treatment for one in found.means] == ["untreated", "dressed"]
-    assert (found.chances, found.control_yield_t_ha, found.notes) == ((), None, ())
+    assert (found.chances, found.control_yield_t_ha, notes) == ((), None, ())
     assert selling_of(found, settings) == Selling(300, None)
 
 
@@ -114,8 +115,8 @@ def test_a_measure_that_the_grades_need_and_nobody_took(column):
     quality = pd.DataFrame({"strip": table["strip"], "screenings_pct": 4.0})
     if column == "blank":
         quality["protein_pct"] = np.nan
-    found, _, _ = graded(quality, table)
-    (note,) = found.notes
+    found, _, _, notes = graded(quality, table)
+    (note,) = notes
     assert note.startswith("The grades have limits on Protein, %, and quality.csv does not tell it")
     assert found.chances == ()
 
@@ -124,9 +125,9 @@ def test_a_treatment_with_one_sample_is_not_graded():
     table = strips()
     quality = sampled(table)
     quality = quality[(table["treatment"] == "untreated") | (table["strip"] == "S2")]
-    found, _, _ = graded(quality, table)
-    assert found.means == ()
-    first, second = found.notes
+    found, _, _, notes = graded(quality, table)
+    assert found is None
+    first, second = notes
     assert first.startswith("quality.csv: Protein, % cannot be compared between treatments")
     assert second.startswith("The grades have limits on Protein, %")
 
@@ -135,8 +136,8 @@ def test_strips_that_were_not_tested_are_counted():
     table = strips()
     quality = sampled(table)
     quality.loc[3, "protein_pct"] = np.nan
-    found, _, _ = graded(quality, table)
-    assert found.notes == ("quality.csv: Protein, % is known of 11 of 12 strips.",)
+    found, _, _, notes = graded(quality, table)
+    assert notes == ("quality.csv: Protein, % is known of 11 of 12 strips.",)
     assert [one.strips for one in found.means] == [6, 5]
     assert found.chances
 
@@ -144,8 +145,8 @@ def test_strips_that_were_not_tested_are_counted():
 def test_the_grain_of_a_strip_that_is_left_out_does_not_count():
     table = strips()
     quality = sampled(table)
-    found, _, _ = graded(quality, table[table["strip"] != "S12"])
-    assert found.notes == ("quality.csv: the grain of S12 does not count: left out as sown.",)
+    found, _, _, notes = graded(quality, table[table["strip"] != "S12"])
+    assert notes == ("quality.csv: the grain of S12 does not count: left out as sown.",)
     assert [one.strips for one in found.means] == [6, 5]
 
 
@@ -153,8 +154,8 @@ def test_several_samples_of_a_strip_are_averaged():
     table = strips()
     once = sampled(table)
     twice = pd.concat([once.assign(protein_pct=once["protein_pct"] + d) for d in (-0.3, 0.3)])
-    found, _, _ = graded(twice, table)
-    same, _, _ = graded(once, table)
+    found, _, _, _ = graded(twice, table)
+    same, _, _, _ = graded(once, table)
     assert [one.mean for one in found.means] == pytest.approx([one.mean for one in same.means])
     assert [one.std_error for one in found.means] == pytest.approx(
         [one.std_error for one in same.means]
@@ -164,7 +165,7 @@ def test_several_samples_of_a_strip_are_averaged():
 def test_strips_that_all_measured_the_same_are_sure():
     table = strips()
     quality = pd.DataFrame({"strip": table["strip"], "protein_pct": 11.0})
-    found, _, settings = graded(quality, table)
+    found, _, settings, _ = graded(quality, table)
     assert [(one.mean, one.std_error, one.df) for one in found.means] == [(11.0, 0.0, None)] * 2
     # On the limit belongs to the grade.
     assert [(c.grade, c.chance) for c in found.chances] == [("milling", 1), ("feed", 0)] * 2
@@ -176,14 +177,14 @@ def test_strips_that_differ_by_their_block_alone():
     table = strips()
     block = table["block"].str[1:].astype(int)
     quality = pd.DataFrame({"strip": table["strip"], "protein_pct": 10.5 + 0.25 * block})
-    found, _, _ = graded(quality, table)
+    found, _, _, notes = graded(quality, table)
     # One sample of both copied to each: nothing is left to judge a difference by.
-    assert (found.means, found.chances) == ((), ())
-    assert "those of a block all have one value" in found.notes[0]
+    assert found is None
+    assert "those of a block all have one value" in notes[0]
 
 
 def test_grades_that_no_measure_divides():
-    found, _, settings = graded(sampled(strips()), settings=config(grades=(FEED,)))
+    found, _, settings, _ = graded(sampled(strips()), settings=config(grades=(FEED,)))
     assert [(c.grade, c.chance) for c in found.chances] == [("feed", 1), ("feed", 1)]
     assert selling_of(found, settings).price_per_t == 280
 
@@ -191,7 +192,7 @@ def test_grades_that_no_measure_divides():
 def test_the_treatments_side_by_side_share_the_control_s_grade():
     table = strips(NAMES)
     settings = config(names=NAMES)
-    found, fit, _ = graded(sampled(table, apart=0.3), table, settings)
+    found, fit, _, _ = graded(sampled(table, apart=0.3), table, settings)
     selling = selling_of(found, settings)
     gains = compare(fit, settings, selling)
     ranking = ranked(fit, gains, settings, selling)
@@ -207,7 +208,7 @@ def test_the_treatments_side_by_side_share_the_control_s_grade():
 
 def test_one_treatment_is_not_ranked():
     table = strips()
-    found, fit, settings = graded(sampled(table), table)
+    found, fit, settings, _ = graded(sampled(table), table)
     selling = selling_of(found, settings)
     assert ranked(fit, compare(fit, settings, selling), settings, selling) is None
     assert best_of(None) is None

@@ -30,7 +30,7 @@ _FILE = FORMS["quality"].file
 
 def grain_quality(
     quality: DataFrame | None, strips: DataFrame, fit: MixedFit, config: TrialConfig
-) -> GrainQuality | None:
+) -> tuple[GrainQuality | None, tuple[str, ...]]:
     """Work out the quality of each treatment's grain, and the chance of each grade.
 
     Parameters
@@ -46,19 +46,20 @@ def grain_quality(
 
     Returns
     -------
-    GrainQuality, or None
-        None where there is neither a measurement nor a grade.
+    quality, notes
+        What the answer holds of it, or None where nothing was measured; and what the user should
+        know.
     """
     grades = config.money.graded
     if quality is None:
         if not grades:
-            return None
+            return None, ()
         note = say(
             "trial.toml gives grades, and there is no {file} with what the grain of each strip "
             "was. So all grain is taken to fetch price_per_t.",
             file=_FILE,
         )
-        return GrainQuality((), (), None, (note,))
+        return None, (note,)
     measured = _by_strip(quality, strips)
     means: list[QualityMean] = []
     notes = _left_out(quality, strips)
@@ -69,9 +70,11 @@ def grain_quality(
             notes += why_not
     chances, why_not = _chances(means, config) if grades else ([], [])
     control_t_ha = float(fit.means("treatment")["estimate"][config.control])
-    return GrainQuality(
-        tuple(means), tuple(chances), control_t_ha if chances else None, (*notes, *why_not)
-    )
+    notes += why_not
+    if not means:
+        return None, tuple(notes)
+    told = GrainQuality(tuple(means), tuple(chances), control_t_ha if chances else None)
+    return told, tuple(notes)
 
 
 def _by_strip(quality: DataFrame, strips: DataFrame) -> DataFrame:

@@ -119,7 +119,6 @@ class GrainQuality:
     means: tuple[QualityMean, ...]
     chances: tuple[GradeChance, ...]
     control_yield_t_ha: float | None
-    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

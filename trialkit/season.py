@@ -187,7 +187,7 @@ def analyse(trial: Trial, *, progress: Progress | None = None) -> Result:
     with noted() as notes:
         fit = fit_strips(harvested.strips, trial.config)
         check_costs(fit, trial.config)
-        quality = grain_quality(trial.quality, harvested.strips, fit, trial.config)
+        quality, of_quality = grain_quality(trial.quality, harvested.strips, fit, trial.config)
         selling = selling_of(quality, trial.config)
         comparisons = compare(fit, trial.config, selling)
         ranking = ranked(fit, comparisons, trial.config, selling)
@@ -210,7 +210,7 @@ def analyse(trial: Trial, *, progress: Progress | None = None) -> Result:
             *(check.sentence() for check in trial.checks),
             *harvested.warnings,
             *dict.fromkeys(notes),
-            *(() if quality is None else quality.notes),
+            *of_quality,
             *disagreements(comparisons, checks),
             *odd_strips(scrutiny),
         ),

@@ -90,9 +90,7 @@ def test_a_price_and_a_cost_alone_need_no_table():
     assert cost_tables.basis(plain).html() == ""
     assert price_words.prices_in_short(plain, selling_of(None, plain)) == ""
     assert price_words.beside_the_budget(plain, selling_of(None, plain)) == ""
-    assert grade_tables.quality_section(
-        None, selling_of(None, plain), control="untreated", currency="AUD", confidence=0.95
-    ).html() == ""  # fmt: skip
+    assert grade_tables.quality_section(None, selling_of(None, plain), plain).html() == ""
     assert ranking_tables.ranking_section(None, "AUD").html() == ""
 
 
@@ -145,10 +143,7 @@ def test_the_prices_in_short():
 
 def test_the_section_on_grain():
     settings = config()
-    markup = grade_tables.quality_section(
-        QUALITY, selling_of(QUALITY, settings), control="untreated", currency="AUD",
-        confidence=0.95,
-    ).html()  # fmt: skip
+    markup = grade_tables.quality_section(QUALITY, selling_of(QUALITY, settings), settings).html()
     rows = cells(markup)
     assert rows[0] == ["Protein, %", "untreated", "6", "10.90", "0.20", "–", "–", "–", "–"]
     assert rows[1][5:] == ["0.50", "−0.10", "1.10", "0.090"]
@@ -162,17 +157,17 @@ def test_the_section_on_grain():
     assert "expected to fetch 30.00 AUD/t more than that of untreated: on 3.00 t/ha" in markup
 
 
-def test_quality_without_grades_and_grades_without_quality():
-    settings = config()
-    given = {"control": "untreated", "currency": "AUD", "confidence": 0.95}
+def test_quality_without_grades_asks_for_them():
     only = GrainQuality(QUALITY.means, (), None)
-    markup = grade_tables.quality_section(only, selling_of(only, settings), **given).html()
-    assert "give each under [[money.grades]]" in markup
-    assert "Chance of each grade" not in markup
-    none = GrainQuality((), (), None, ("There is no quality.csv.",))
-    markup = grade_tables.quality_section(none, selling_of(none, settings), **given).html()
-    assert "There is no quality.csv." in markup
-    assert "<table" not in markup
+    grades = [{"name": "feed", "price_per_t": 280}]
+    for given, asked in (
+        (None, True),
+        ({"currency": "AUD", "price_per_t": 300, "grades": grades}, False),
+    ):
+        settings = config(given)
+        markup = grade_tables.quality_section(only, selling_of(only, settings), settings).html()
+        assert ("give each under [[money.grades]]" in markup) == asked
+        assert "Chance of each grade" not in markup
 
 
 @pytest.mark.parametrize(
@@ -190,11 +185,9 @@ def test_what_the_grade_is_worth_in_words(treated, control, says):
 
 def test_names_from_the_data_are_escaped():
     chances = tuple(GradeChance(c.treatment, BAD, c.price_per_t, c.chance) for c in QUALITY.chances)
-    bad = GrainQuality(QUALITY.means, chances, 3.0, (BAD,))
+    bad = GrainQuality(QUALITY.means, chances, 3.0)
     settings = config()
-    markup = grade_tables.quality_section(
-        bad, selling_of(bad, settings), control="untreated", currency="AUD", confidence=0.95
-    ).html()
+    markup = grade_tables.quality_section(bad, selling_of(bad, settings), settings).html()
     ranking = rank_treatments(
         {BAD: 0.1, "b": 0.2}, 0.0025 * (np.eye(2) + 1), 8, price_per_t=300,
         costs_per_ha={BAD: 5, "b": 5}, control="untreated",

@@ -19,17 +19,11 @@ from trialkit.report.table_look import house_table
 if TYPE_CHECKING:
     from trialkit.result import GrainQuality
     from trialkit.selling import Selling
+    from trialkit.trial.config import TrialConfig
 
 
-def quality_section(
-    quality: GrainQuality | None,
-    selling: Selling,
-    *,
-    control: str,
-    currency: str,
-    confidence: float,
-) -> Piece:
-    """Show what was measured of the grain and what its grade is worth; nothing without either.
+def quality_section(quality: GrainQuality | None, selling: Selling, config: TrialConfig) -> Piece:
+    """Show what was measured of the grain and what its grade is worth; nothing if nothing was.
 
     Parameters
     ----------
@@ -37,21 +31,17 @@ def quality_section(
         From the answer; None where nothing was measured.
     selling
         What the grain is sold for.
-    control
-        Name of the control.
-    currency
-        Code of the money.
-    confidence
-        Level of the intervals.
+    config
+        What `trial.toml` says.
     """
     if quality is None:
         return Piece("")
+    control, currency = config.control, config.money.currency
     parts: list[Shown] = [
         Piece(Markup("<h3>{}</h3>").format(say(words.TITLE))),
-        pieces.bullets(quality.notes),
+        pieces.words(say(words.SAME_MODEL)),
+        measured(quality, config.analysis.confidence),
     ]
-    if quality.means:
-        parts += [pieces.words(say(words.SAME_MODEL)), measured(quality, confidence)]
     if quality.chances:
         gains = [
             words.through_grade(name, control, gain, currency)
@@ -63,7 +53,7 @@ def quality_section(
             pieces.bullets(gains),
             pieces.words(say(words.HOW_GRADED)),
         ]
-    elif quality.means and not quality.notes:
+    elif not config.money.grades:
         parts.append(pieces.words(say(words.NO_GRADES)))
     return Piece("".join(part.html() for part in parts))
 

@@ -334,4 +334,5 @@ def against_scales(monitor: pd.DataFrame, scales: pd.DataFrame | None) -> str:
     if both.empty:
         return ""
     off = both["yield_t_ha"].mean() / both["yield_t_ha_scales"].mean() - 1
-    return say(_ABOVE if off > 0 else _BELOW, strips=len(both), off=abs(off))
+    template = _ABOVE if off > 0 else _BELOW
+    return say(template, strips=len(both), off=abs(off))

@@ -6,6 +6,7 @@ translation, those no longer said go out, translations that are there stay.
 
 from __future__ import annotations
 
+import ast
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from io import BytesIO
@@ -13,7 +14,6 @@ from pathlib import Path
 
 import nbformat
 from babel.messages import Catalog
-from babel.messages.extract import extract_from_dir
 from babel.messages.pofile import read_po, write_po
 
 from trialkit.language import ENDING, texts
@@ -22,9 +22,8 @@ from trialkit.shipped import shipped
 
 TEMPLATE = "words.pot"
 _PACKAGE = Path(__file__).parent.parent
-_SAYING: dict[str, tuple[int, ...] | None] = {
-    "say": None, "marked": None, "say_counted": (1, 2),
-}  # fmt: skip
+#: How many sentences stand first in a call of each.
+_SAYING = {"say": 1, "marked": 1, "say_counted": 2}
 #: The file changes with the words, not with the day it is made.
 _DATE = datetime(2026, 1, 1, tzinfo=UTC)
 _HEADER = """\
@@ -41,13 +40,30 @@ def collected() -> Catalog:
         project="trialkit", header_comment=_HEADER, creation_date=_DATE, charset="utf-8",
         fuzzy=False,
     )  # fmt: skip
-    for file, _, message, _, _ in extract_from_dir(
-        _PACKAGE, method_map=[("**.py", "python")], keywords=_SAYING, comment_tags=()
-    ):
-        catalog.add(message, locations=[(f"trialkit/{file}", 0)])
+    for path in sorted(_PACKAGE.rglob("*.py")):
+        place = path.relative_to(_PACKAGE.parent).as_posix()
+        for message in said_in(path.read_text(encoding="utf-8")):
+            catalog.add(message, locations=[(place, 0)])
     for text in notebook_words():
         catalog.add(text, locations=[(f"notebooks/{NOTEBOOK}", 0)])
     return catalog
+
+
+def said_in(source: str) -> Iterator[str | tuple[str, ...]]:
+    """Return the sentences that a module says, one that is counted as its singular and plural.
+
+    Parameters
+    ----------
+    source
+        Its text.
+    """
+    calls = [node for node in ast.walk(ast.parse(source)) if isinstance(node, ast.Call)]
+    for call in sorted(calls, key=lambda call: (call.lineno, call.col_offset)):
+        count = _SAYING.get(getattr(call.func, "id", ""), 0)
+        first = [part.value for part in call.args[:count] if isinstance(part, ast.Constant)]
+        said = [text for text in first if isinstance(text, str)]
+        if said and len(said) == count:
+            yield tuple(said) if count > 1 else said[0]
 
 
 def notebook_words() -> Iterator[str]:

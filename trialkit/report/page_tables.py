@@ -173,7 +173,7 @@ def budget(table: pd.DataFrame, *, currency: str) -> Piece:
     """
     names = ["treatment", "yield_t_ha", "gross", "costs_per_ha", "net", "dominated"]
     shown = table[[*names, "marginal_return_pct"]].copy()
-    shown["dominated"] = [say(words.YES if value else words.NO) for value in shown["dominated"]]
+    shown["dominated"] = shown["dominated"].map({True: say(words.YES), False: say(words.NO)})
     return _table("budget", shown, currency=currency, note=say(words.BUDGET_NOTE))
 
 

@@ -7,6 +7,9 @@ that stands on a page in Latin letters is one that no translator could reach.
 from __future__ import annotations
 
 import re
+import shutil
+import subprocess
+import sys
 from html.parser import HTMLParser
 from string import Formatter
 
@@ -186,3 +189,33 @@ def test_a_layout_made_in_english_is_told_in_another_language(german):
         assert said_again(f"{note}, whatever the yields.") == "Das kleinste p ist 0,12."
         assert said_again("Somebody wrote this.") == "Somebody wrote this."
         assert said_again("") == ""
+
+
+def run(*arguments):
+    code = "import sys; from trialkit.cli import main; sys.argv[0] = 'trialkit'; main()"
+    command = [sys.executable, "-c", code, *map(str, arguments)]
+    return subprocess.run(command, capture_output=True, text=True, check=False)
+
+
+@pytest.mark.parametrize(
+    ("command", "page", "english_words", "german_words"),
+    [
+        ("layout", "field-card", "Sowing order", "Reihenfolge der Aussaat"),
+        ("runsheet", "run-sheet-cab", "Sowing order", "Reihenfolge der Aussaat"),
+        ("countsheet", "counting-sheet", "counted by", "gezählt von"),
+    ],
+)
+@pytest.mark.usefixtures("english")
+def test_the_commands_take_a_file_of_translations(
+    tmp_path, german, folders, command, page, english_words, german_words
+):
+    shutil.copytree(folders[0], tmp_path / "plan")
+    words = german({english_words: german_words})
+    done = run(command, tmp_path / "plan", "--language", words)
+    assert done.returncode == 0, done.stderr
+    html = (tmp_path / "plan" / "results" / f"{page}.html").read_text(encoding="utf-8")
+    assert german_words in html
+    assert english_words not in html
+    wrong = run(command, tmp_path / "plan", "--language", "xx")
+    assert wrong.returncode == 2
+    assert "There is no language 'xx'" in wrong.stderr

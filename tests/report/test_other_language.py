@@ -79,7 +79,7 @@ def shown(html: str) -> list[str]:
 
 
 def forgotten(texts: list[str], data: set[str]) -> str:
-    """Return, line by line, what stands outside brackets and is neither data nor the same everywhere."""
+    """Return, line by line, what stands outside brackets and is not the same everywhere."""
     left, depth = [], 0
     known = sorted((name for name in data if name), key=len, reverse=True)
     for text in texts:

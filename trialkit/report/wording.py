@@ -131,7 +131,7 @@ def headline(comparisons: Sequence[Comparison]) -> str:
         say("{treatments} did not pay.", treatments=lost) if lost else "",
         say("Not settled: whether {treatments} paid.", treatments=unsettled) if unsettled else "",
     )
-    return " ".join(sentence for sentence in sentences if sentence)
+    return opened(" ".join(sentence for sentence in sentences if sentence))
 
 
 def verdict_sentence(comparison: Comparison, currency: str) -> str:

@@ -141,8 +141,8 @@ def _told(
     """Yield a fault a row, by the row's number in the file; beyond three only how many."""
     file = FORMS[name].file
     for row, value in list(wrong.items())[:_SHOWN]:
-        place = say("row {row}", row=str(row))
-        yield Check(file, f"{place}, {column}", say(found, value=value, **values), wanted)
+        place = say("row {number}, {column}", number=row, column=column)
+        yield Check(file, place, say(found, value=value, **values), wanted)
     if len(wrong) > _SHOWN:
         more = say("{number} more rows have the same fault.", number=len(wrong) - _SHOWN)
         yield Check(file, column, more, wanted)

@@ -119,7 +119,7 @@ def read_sowing_notes(
     if not {"treatment", "lost", "moved_m"} & set(table):
         unsaid = say("Nothing says what was sown.")
         wanted = say("Add a column 'treatment' (blank for as planned), or 'lost' (yes or no).")
-        return [], [Check(SOWN_FORM.file, say("row {row}", row=1), unsaid, wanted)]
+        return [], [Check(SOWN_FORM.file, say("row {number}", number=1), unsaid, wanted)]
     notes = []
     for row, cells in table.iterrows():
         note, found = _read_row(int(str(row)), cells, config)
@@ -140,7 +140,7 @@ def _read_row(row: int, cells: pd.Series, config: TrialConfig) -> tuple[SowingNo
     ends = {name: _compass(text(name)) for name in ("from_end", "toward")}
     lost = {**dict.fromkeys(_YES, True), **dict.fromkeys(_NO, False)}.get(text("lost").lower())
     note = SowingNote(
-        (SOWN_FORM.file, say("row {row}", row=row)),
+        (SOWN_FORM.file, say("row {number}", number=row)),
         text("strip"),
         _spelt(text("treatment"), config),
         lost,

@@ -29,6 +29,8 @@ if TYPE_CHECKING:
 _WIDTH_IN = 7.2
 #: Room beside the seasons' own intervals, as a share of what they span.
 _MARGIN = 0.45
+#: Room for an arrow at either end, as a share of that.
+_ARROW = 0.35
 #: Height of a row, inches, and with more rows than `_MANY`.
 _ROW_IN, _LOW_ROW_IN, _MANY = 0.34, 0.2, 14
 #: Size of the mark of the season that weighs most, of 100 for that of all seasons.
@@ -118,7 +120,7 @@ def _forest(
         + p9.scale_size_area(max_size=5.5, limits=(0, 100), guide=None)
         + p9.scale_color_manual(values=colours, guide=None)
         + p9.scale_x_continuous(
-            limits=(left - 0.04 * room, right + 0.04 * room),
+            limits=(left - _ARROW * room, right + _ARROW * room),
             expand=(0, 0),
             breaks=breaks_extended(6),
             labels=tick_marks,

@@ -180,3 +180,30 @@ def test_chance_of_the_better_of_two_with_a_shared_control():
     )  # fmt: skip
     third = 0.25 + np.arcsin(0.5) / (2 * np.pi)
     assert ranking.table["chance_best"].tolist() == pytest.approx([third] * 3, abs=2e-3)
+
+
+def test_nitrogen_on_maize():
+    # CIMMYT 1988, From Agronomic Data to Farmer Recommendations, the nitrogen trial that runs
+    # through its chapters on marginal analysis: from memory, the tables were not seen. Yields at
+    # 0, 40, 80, 120 and 160 kg N/ha, taken down by 10%; a field price of 0.20 a kg; costs that vary
+    # 0.625 a kg of N, and 5 a time for spreading, twice from 80 kg on. Printed to the whole dollar.
+    nitrogen = [0.0, 40.0, 80.0, 120.0, 160.0]
+    given = pd.DataFrame(
+        {
+            "treatment": [f"{kg:.0f} kg N" for kg in nitrogen],
+            "yield_t_ha": [2.222, 2.867, 3.256, 3.444, 3.544],
+            "price_per_t": 200.0,
+            "costs_per_ha": [
+                0.625 * kg + 5 * times for kg, times in zip(nitrogen, [0, 1, 2, 2, 2], strict=True)
+            ],
+        }
+    )
+    budget = partial_budget(given, yield_down_pct=10, acceptable_return_pct=100)
+    assert budget["costs_per_ha"].tolist() == [0, 30, 60, 85, 110]
+    assert budget["net"].round().tolist() == [400, 486, 526, 535, 528]
+    assert budget["dominated"].tolist() == [False, False, False, False, True]
+    np.testing.assert_allclose(
+        budget["marginal_return_pct"], [np.nan, 287, 133, 36, np.nan], atol=1.0
+    )
+    assert budget["residual"].round().tolist() == [400, 456, 466, 450, 418]
+    assert budget.loc[budget["chosen"], "treatment"].item() == "80 kg N"

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import ast
 import re
-from collections.abc import Iterator
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -95,8 +94,8 @@ def forgotten(texts: list[str], data: set[str]) -> str:
     return "\n".join(dict.fromkeys(left))
 
 
-def run_notebook(folder: Path) -> Iterator[str]:
-    """Run the report's cells here, and return the HTML of what they show."""
+def run_notebook(folder: Path) -> tuple[str, dict[str, object]]:
+    """Run the report's cells here, and return the HTML of what they show and their names."""
     html: list[str] = []
     space: dict[str, object] = {"display": lambda piece: html.append(piece.html())}
     for cell in nbformat.read(shipped("notebooks") / NOTEBOOK, as_version=4).cells:
@@ -115,7 +114,7 @@ def run_notebook(folder: Path) -> Iterator[str]:
             piece = eval(compile(ast.Expression(last.value), "cell", "eval"), space)
             if piece is not None:
                 html.append(piece.html())
-    yield from html
+    return "".join(html), space
 
 
 @pytest.fixture
@@ -158,12 +157,9 @@ def data_of(trial: trialkit.Trial, summary: Summary) -> set[str]:
 def test_no_word_of_the_report_is_forgotten(
     demo: str, tmp_path: Path, drawn_texts: list[str]
 ) -> None:
-    copy_demo(tmp_path / "trial", demo)
-    trial = trialkit.open_trial(tmp_path / "trial")
-    summary = trialkit.analyse(trial).summary
     with speaking(bracketed(tmp_path)):
-        page = shown("".join(run_notebook(trial.path)))
-    data = data_of(trial, summary)
+        html, names = run_notebook(demo_trials()[demo])
+    page, data = shown(html), data_of(names["trial"], names["summary"])
     assert len(page) > 100
     assert len(drawn_texts) > 100
     assert forgotten(page, data) == ""

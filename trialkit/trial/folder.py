@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from trialkit.checks import Check, faults
 from trialkit.design.as_sown import Difference, told
 from trialkit.errors import LogError, TrialFolderError, TrialkitWarning
+from trialkit.language import say, say_counted
 from trialkit.shown import as_line, as_table
 from trialkit.trial.config import FILE, TrialConfig, read_config
 from trialkit.trial.drawings import (
@@ -127,8 +128,12 @@ class Trial:
         """
         if not self.harvest_logs:
             raise LogError(
-                f"{HARVEST_FOLDER}/: there is no harvest log ({', '.join(LOG_ENDINGS)}). "
-                "Copy the yield monitor's export into it, or give scale weights in weights.csv."
+                say(
+                    "{folder}/: there is no harvest log ({endings}). Copy the yield monitor's "
+                    "export into it, or give scale weights in weights.csv.",
+                    folder=HARVEST_FOLDER,
+                    endings=", ".join(LOG_ENDINGS),
+                )
             )
         from trialkit.harvest import read_log
 
@@ -186,11 +191,14 @@ def open_trial(path: str | Path) -> Trial:
     trial, checks = check_folder(path)
     if trial is None:
         found = faults(checks)
-        number = "a fault" if len(found) == 1 else f"{len(found)} faults"
         lines = "\n".join(f"- {check.sentence()}" for check in found)
-        raise TrialFolderError(
-            f"{Path(path).name or path}: the trial folder has {number}.\n{lines}"
+        said = say_counted(
+            "{folder}: the trial folder has a fault.",
+            "{folder}: the trial folder has {count} faults.",
+            len(found),
+            folder=Path(path).name or path,
         )
+        raise TrialFolderError(f"{said}\n{lines}")
     return trial
 
 
@@ -204,8 +212,12 @@ def check_there(folder: Path) -> None:
     """
     if not (folder / FILE).is_file():
         raise TrialFolderError(
-            f"{folder}: there is no {FILE} here. Give a trial folder, or make one with "
-            "`trialkit new FOLDER`."
+            say(
+                "{folder}: there is no {file} here. Give a trial folder, or make one with "
+                "`trialkit new FOLDER`.",
+                folder=folder,
+                file=FILE,
+            )
         )
 
 
@@ -219,8 +231,10 @@ def check_folder(path: str | Path) -> tuple[Trial | None, list[Check]]:
     """
     folder = Path(path)
     if not folder.is_dir():
-        found = "There is no such folder." if not folder.exists() else "This is not a folder."
-        return None, [Check(str(path), "", found, "Make one with `trialkit new FOLDER`.")]
+        found = say("This is not a folder.")
+        if not folder.exists():
+            found = say("There is no such folder.")
+        return None, [Check(str(path), "", found, say("Make one with `trialkit new FOLDER`."))]
     outside = check_inside(folder, _input_files(folder))
     if outside:
         return None, outside
@@ -276,11 +290,16 @@ def _without_lost(
     parts = [d.strip for d in differences if d.lost_m2 > 0 and d.strip in weighed - set(gone)]
     checks = []
     if gone:
-        found = f"The weight of {', '.join(gone)} does not count: left out as sown."
+        found = say(
+            "The weight of {strips} does not count: left out as sown.", strips=", ".join(gone)
+        )
         checks.append(Check(FORMS["weights"].file, "", found, outcome="warning"))
     if parts:
-        found = f"A part of {', '.join(parts)} is left out, and the weight must be of the rest."
-        wanted = "Weigh the rest alone; if all of it was weighed, say the strip is lost."
+        found = say(
+            "A part of {strips} is left out, and the weight must be of the rest.",
+            strips=", ".join(parts),
+        )
+        wanted = say("Weigh the rest alone; if all of it was weighed, say the strip is lost.")
         checks.append(Check(FORMS["weights"].file, "", found, wanted, "warning"))
     kept = weights[~weights["strip"].isin(gone)].reset_index(drop=True)
     return (kept if len(kept) else None), checks
@@ -297,13 +316,15 @@ def check_harvest(trial: Trial) -> list[Check]:
     if not trial.harvest_logs:
         if trial.weights is not None:
             return []
-        found = "There is no harvest log and no weights.csv yet."
-        return [Check(HARVEST_FOLDER + "/", "", found, "Add one after harvest.", "warning")]
+        found = say("There is no harvest log and no weights.csv yet.")
+        wanted = say("Add one after harvest.")
+        return [Check(HARVEST_FOLDER + "/", "", found, wanted, "warning")]
     place = HARVEST_FOLDER + "/"
     with warnings.catch_warnings(record=True) as caught:
         warnings.simplefilter("always", TrialkitWarning)
         try:
-            read = Check(place, "", f"{len(trial.harvest_log()):,} records read.", outcome="ok")
+            count = say("{records:,} records read.", records=len(trial.harvest_log()))
+            read = Check(place, "", count, outcome="ok")
         except LogError as error:
             read = Check(place, "", str(error))
     noted = [str(one.message) for one in caught if issubclass(one.category, TrialkitWarning)]
@@ -357,8 +378,8 @@ def check_inside(folder: Path, files: list[Path]) -> list[Check]:
         Check(
             path.relative_to(folder).as_posix(),
             "",
-            "It points outside the trial folder.",
-            "Put the file itself here.",
+            say("It points outside the trial folder."),
+            say("Put the file itself here."),
         )
         for path in files
         if not path.resolve().is_relative_to(home)

@@ -6,12 +6,14 @@ import csv
 import io
 from collections.abc import Collection
 from dataclasses import dataclass, field
+from functools import reduce
 from pathlib import Path
 
 import pandas as pd
 
 from trialkit.checks import Check
 from trialkit.columns import COLUMNS
+from trialkit.language import figures, marked, say, say_counted
 from trialkit.trial.config_faults import suggestion
 
 #: No table of a trial needs more; a larger file is a harvest log in the wrong place.
@@ -191,28 +193,33 @@ def read_rows(
 def _read_cells(path: Path, file: str) -> tuple[pd.DataFrame | None, list[Check]]:
     """Read the cells as text, indexed by their row in the file, counted from 1."""
     if path.stat().st_size > LARGEST_TABLE_BYTES:
-        found = f"It holds {path.stat().st_size / 1e6:.0f} MB, too much for this table."
-        return None, [Check(file, "", found, "Harvest logs go into the folder harvest/.")]
+        found = say(
+            "It holds {size:.0f} MB, too much for this table.", size=path.stat().st_size / 1e6
+        )
+        return None, [Check(file, "", found, say("Harvest logs go into the folder harvest/."))]
     try:
         text = path.read_text(encoding="utf-8-sig")
     except UnicodeDecodeError as error:
         row = path.read_bytes()[: error.start].count(b"\n") + 1
-        return None, [
-            Check(file, f"row {row}", "The file is not UTF-8 text.", "Save it as CSV, UTF-8.")
-        ]
+        found = say("The file is not UTF-8 text.")
+        return None, [Check(file, _row(row), found, say("Save it as CSV, UTF-8."))]
     header = text.split("\n", 1)[0]
     delimiter = ";" if header.count(";") > header.count(",") else ","
     rows = list(csv.reader(io.StringIO(text), delimiter=delimiter))
     if not rows:
-        return None, [Check(file, "", "The file is empty.", "Fill it in, or delete it.")]
+        return None, [Check(file, "", say("The file is empty."), say("Fill it in, or delete it."))]
     headings = [heading.strip() for heading in rows[0]]
     numbered = [(at, row) for at, row in enumerate(rows[1:], 2) if any(c.strip() for c in row)]
     checks = [
         Check(
             file,
-            f"row {at}",
-            f"It has {len(row)} cells, but there are {len(headings)} headings.",
-            "Quote text that holds the delimiter.",
+            _row(at),
+            say(
+                "It has {cells} cells, but there are {headings} headings.",
+                cells=len(row),
+                headings=len(headings),
+            ),
+            say("Quote text that holds the delimiter."),
         )
         for at, row in numbered
         if len(row) != len(headings)
@@ -235,32 +242,61 @@ def _check_headings(cells: pd.DataFrame, form: TableForm) -> list[Check]:
     checks = [
         Check(
             form.file,
-            "row 1",
-            f"There is no column '{name}' in this table.",
-            f"{suggestion(name, form.known)} Known: {', '.join(form.known)}.".strip(),
+            _row(1),
+            say("There is no column '{name}' in this table.", name=name),
+            f"{suggestion(name, form.known)} {_known(form)}".strip(),
         )
         for name in headings
         if name not in form.known
     ]
     checks += [
-        Check(form.file, "row 1", f"The column '{name}' stands twice.", "Keep one of them.")
+        Check(
+            form.file,
+            _row(1),
+            say("The column '{name}' stands twice.", name=name),
+            say("Keep one of them."),
+        )
         for name in dict.fromkeys(headings)
         if headings.count(name) > 1
     ]
     checks += [
-        Check(form.file, "row 1", f"The column '{name}' is missing.", _meaning(name))
+        Check(form.file, _row(1), say("The column '{name}' is missing.", name=name), _meaning(name))
         for name in form.needed
         if name not in headings
     ]
     if form.ways and not any(set(way) <= set(headings) for way in form.ways):
-        ways = " or ".join(" with ".join(way) for way in form.ways)
-        checks.append(Check(form.file, "row 1", "Columns are missing.", f"Give {ways}."))
+        ways = [reduce(_both, way) for way in form.ways]
+        wanted = say("Give {ways}.", ways=reduce(_either, ways))
+        checks.append(Check(form.file, _row(1), say("Columns are missing."), wanted))
     return checks
+
+
+def _row(number: int) -> str:
+    return say("row {number}", number=number)
+
+
+def _cell(number: object, name: str) -> str:
+    return say("row {number}, {column}", number=number, column=name)
+
+
+def _known(form: TableForm) -> str:
+    return say("Known: {columns}.", columns=", ".join(form.known))
+
+
+def _both(one: str, other: str) -> str:
+    return say("{one} with {other}", one=one, other=other)
+
+
+def _either(one: str, other: str) -> str:
+    return say("{one} or {other}", one=one, other=other)
 
 
 def _meaning(name: str) -> str:
     column = COLUMNS.get(name)
-    return f"Add it: {column.meaning[0].lower()}{column.meaning[1:]}" if column else "Add it."
+    if column is None:
+        return say("Add it.")
+    meaning = say(column.meaning)
+    return say("Add it: {meaning}", meaning=f"{meaning[0].lower()}{meaning[1:]}")
 
 
 def _with_day(cells: pd.DataFrame, name: str) -> pd.Series[str]:
@@ -282,32 +318,34 @@ def _column(
     """Convert one column of text cells and check it."""
     kind = COLUMNS[name].kind if name in COLUMNS else "text"
     blank = cells == ""
-    checks = _rows_at_fault(blank & required, cells, name, form.file, "is blank.", "Fill it in.")
+    empty = marked("'{value}' is blank.")
+    checks = _rows_at_fault(blank & required, cells, name, form.file, empty, say("Fill it in."))
     if kind == "number":
         values = pd.to_numeric(cells.where(~blank), errors="coerce")
         wrong = values.isna() & ~blank
-        checks += _rows_at_fault(
-            wrong, cells, name, form.file, "is not a number.", "Write it like 12.5."
-        )
+        odd = marked("'{value}' is not a number.")
+        remedy = say("Write it like {number}.", number=figures("12.5"))
+        checks += _rows_at_fault(wrong, cells, name, form.file, odd, remedy)
         low, high = form.limits.get(name, (-float("inf"), float("inf")))
         outside = (values < low) | (values > high)
-        checks += _rows_at_fault(
-            outside, cells, name, form.file, "cannot be right.", f"Expected {low:g} to {high:g}."
-        )
+        odd = marked("'{value}' cannot be right.")
+        remedy = say("Expected {low:g} to {high:g}.", low=low, high=high)
+        checks += _rows_at_fault(outside, cells, name, form.file, odd, remedy)
         return values, checks
     if kind == "time":
         zones = cells.str.extract(_ZONE, expand=False).fillna("")
         usual = "" if name in form.clocks else next(iter(zones[~blank]), "")
         if (foreign := (zones != usual) & ~blank).any():
-            remedy = "Write every time as the clock on your wall shows it, without a zone."
-            found = "is in another time zone than the rest."
+            remedy = say("Write every time as the clock on your wall shows it, without a zone.")
+            found = marked("'{value}' is in another time zone than the rest.")
             return cells, checks + _rows_at_fault(foreign, cells, name, form.file, found, remedy)
         times = pd.to_datetime(cells.where(~blank), errors="coerce", format="ISO8601")
         wrong = times.isna() & ~blank
-        remedy = "Write it year first, like 2024-05-17."
+        remedy = say("Write it year first, like 2024-05-17.")
         if name in form.clocks:
-            remedy = "Write it like 07:40, or with its day, 2024-05-17 07:40."
-        checks += _rows_at_fault(wrong, cells, name, form.file, "is not a date.", remedy)
+            remedy = say("Write it like 07:40, or with its day, 2024-05-17 07:40.")
+        odd = marked("'{value}' is not a date.")
+        checks += _rows_at_fault(wrong, cells, name, form.file, odd, remedy)
         return times, checks
     return cells, checks
 
@@ -317,11 +355,15 @@ def _rows_at_fault(
 ) -> list[Check]:
     rows = [int(row) for row in cells.index[wrong]]
     checks = [
-        Check(file, f"row {row}, {name}", f"'{cells.loc[row]}' {found}", wanted)
+        Check(file, _cell(row, name), say(found, value=str(cells.loc[row])), wanted)
         for row in rows[:_SHOWN_ROWS]
     ]
     if len(rows) > _SHOWN_ROWS:
-        more = f"{len(rows) - _SHOWN_ROWS} more rows have the same fault."
+        more = say_counted(
+            "{count} more row has the same fault.",
+            "{count} more rows have the same fault.",
+            len(rows) - _SHOWN_ROWS,
+        )
         checks.append(Check(file, name, more, wanted))
     return checks
 
@@ -330,9 +372,10 @@ def _unknown_strips(named: pd.Series, file: str, strips: Collection[str]) -> lis
     return [
         Check(
             file,
-            f"row {row}, strip",
-            f"The layout has no strip '{name}'.",
-            suggestion(str(name), list(strips)).strip() or f"It has {', '.join(sorted(strips))}.",
+            _cell(row, "strip"),
+            say("The layout has no strip '{strip}'.", strip=name),
+            suggestion(str(name), list(strips)).strip()
+            or say("It has {strips}.", strips=", ".join(sorted(strips))),
         )
         for row, name in named.items()
         if name not in strips

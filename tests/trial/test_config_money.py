@@ -242,8 +242,8 @@ def test_what_comes_off_is_taken_off_every_price_once(read):
          "[[money.grades]] number 2: Grade 'feed' asks for protein_pct from 12 up to 11."),
         ("freight_per_t = 281\n", GRADES, "[[money.grades]] number 2 price_per_t: Of a price of "
          "280 a tonne"),
-        ("", "\n[money.grades]\nname = 'x'\n", "[[money.grades]]: There may be several of it. Write "
-         "it with double brackets: [[money.grades]]."),
+        ("", "\n[money.grades]\nname = 'x'\n", "[[money.grades]]: There may be several of it. "
+         "Write it with double brackets: [[money.grades]]."),
     ],
 )  # fmt: skip
 def test_prices_that_make_no_sense(read, money, tables, wanted):

@@ -246,8 +246,8 @@ _README = """\
   analysed is what was sown.
 - `weights.csv`: scale weights. Give `strip` and `mass_kg`, or for loads `load`, `start`, `end` and
   `mass_kg`.
-- `quality.csv`: protein, screenings and test weight by strip; with grades in `trial.toml` they count
-  in the money.
+- `quality.csv`: protein, screenings and test weight by strip; with grades in `trial.toml` they
+  count in the money.
 - `harvest/`: the yield monitor's exports, untouched.
 - `results/`: what trialkit writes. It can be deleted and remade.
 

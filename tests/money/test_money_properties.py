@@ -199,3 +199,64 @@ def test_a_larger_loss_is_never_likelier(gain, error, cost, tau2, loss):
     assert large.chance_of_loss <= small.chance_of_loss
     assert large.season_chance_of_loss <= small.season_chance_of_loss
     assert large.worst_season == small.worst_season >= small.worst_season_low
+
+
+shares = st.lists(st.floats(0.01, 1.0), min_size=1, max_size=4)
+
+
+@calm
+@given(gains, errors, degrees, st.floats(200, 900), costs, shares, shares, currencies)
+def test_nor_where_grade_pays_in_steps(gain, error, df, price, cost, treated, control, rate):
+    def fetched(own, unit):
+        return [((price + 20 * place) * unit, share / sum(own)) for place, share in enumerate(own)]
+
+    def paid(unit):
+        through = PriceGain.by_steps(fetched(treated, unit), fetched(control, unit), 2.5)
+        return payoff(
+            gain, error, df, price_per_t=price * unit, cost_per_ha=cost * unit, price_gain=through
+        )
+
+    here, there = paid(1.0), paid(rate)
+    assert there.chance_paid == pytest.approx(here.chance_paid, rel=1e-7, abs=1e-9)
+    assert there.net_per_ha == pytest.approx(here.net_per_ha * rate, rel=1e-9, abs=1e-7)
+    assert 0 <= here.chance_paid <= 1
+    assert here.net_low <= here.net_high
+
+
+@calm
+@given(gains, errors, degrees, st.floats(200, 900), costs, shares, shares, st.floats(0.5, 40))
+def test_a_dearer_treatment_with_grades_never_pays_sooner(
+    gain, error, df, price, cost, treated, control, more
+):
+    def chances(own):
+        return [(price + 20 * place, share / sum(own)) for place, share in enumerate(own)]
+
+    through = PriceGain.by_steps(chances(treated), chances(control), 2.5)
+    cheap, dear = (
+        payoff(gain, error, df, price_per_t=price, cost_per_ha=one, price_gain=through)
+        for one in (cost, cost + more)
+    )
+    assert dear.chance_paid <= cheap.chance_paid + 1e-12
+    assert dear.net_per_ha == pytest.approx(cheap.net_per_ha - more)
+    saved = payoff(
+        gain, error, df, price_per_t=price, cost_per_ha=cost + more, saved_per_ha=more,
+        price_gain=through,
+    )  # fmt: skip
+    assert saved.chance_paid == pytest.approx(cheap.chance_paid, abs=1e-9)
+
+
+@calm
+@given(gains, errors, st.floats(1.2, 60), costs, shares, shares)
+def test_what_is_to_learn_is_never_less_than_nothing(gain, error, df, cost, treated, control):
+    def chances(own):
+        return [(250.0 + 20 * place, share / sum(own)) for place, share in enumerate(own)]
+
+    step = next_step(
+        gain, error, df, price_per_t=270, cost_per_ha=cost, area_ha=100, seasons=3, pairs=6,
+        price_gain=PriceGain.by_steps(chances(treated), chances(control), 2.5),
+        trial=TrialCost(labour_per_h=40),
+    )  # fmt: skip
+    assert step.value_of_grade >= 0
+    assert step.value_of_knowing >= 0
+    # No trial brings more than to know the gain for certain.
+    assert step.table["benefit"].max() <= step.value_of_knowing * (1 + 1e-9) + 1e-6

@@ -31,6 +31,8 @@ WITHOUT_BLOCKS = marked("strip means, no blocks, least squares")
 
 #: Keys of `[money]` in `trial.toml` that it takes to say what next.
 FARM_KEYS = ("area_ha", "seasons", "labour_per_h")
+#: Below this yield a crop has failed, and says nothing about a cost: common practice, no source.
+_FAILED_T_HA = 1.0
 #: Size of a strip where it is not known, ha: common practice, no source.
 _STRIP_HA = 1.0
 
@@ -208,7 +210,7 @@ def check_costs(fit: MixedFit, config: TrialConfig) -> None:
         If no gain could cover a cost.
     """
     mean_t_ha = float(fit.means("treatment")["estimate"][config.control])
-    if mean_t_ha <= 0:  # a failed crop says nothing about a cost
+    if mean_t_ha < _FAILED_T_HA:
         return
     for treatment in config.treatments:
         try:

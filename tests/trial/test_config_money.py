@@ -6,6 +6,7 @@ import pytest
 
 from trialkit.money import Grade
 from trialkit.trial.config import read_config
+from trialkit.trial.sowing_remarks import check_sowing
 
 ITEMS = """\
 cost_per_t_seed = 180
@@ -75,6 +76,14 @@ def test_every_item_by_hand(read):
     assert config.cost_per_ha("dressed") == pytest.approx(sum(by_hand.values()))
     spent = sum(by_hand.values()) + 9.5
     assert config.extra_cost("dressed") == pytest.approx((spent, 9.5))
+
+
+def test_extra_seed_is_said_to_be_in_the_cost_alone(read):
+    config, _ = read(ITEMS, RATES, SOWING)
+    (note,) = check_sowing(config)
+    assert note.outcome == "warning"
+    assert "'dressed' counts 4 kg/ha of seed beyond the control's" in note.found
+    assert "the run sheets sow all treatments alike" in note.found
 
 
 def test_a_cost_alone_is_to_the_digit_what_is_given(read):

@@ -130,7 +130,7 @@ def sowing_remarks(
             "The auger's flow is not given, so that of the pump is not known: time the auger, and "
             "put auger_t_h (t/h) under [dressing]. The shed's sheet has a table for it."
         )
-    yield from (found for _, found in [*_two_rates(config), *_two_costs(config)])
+    yield from (found for _, found in _at_odds(config))
 
 
 def check_sowing(config: TrialConfig) -> list[Check]:
@@ -141,8 +141,13 @@ def check_sowing(config: TrialConfig) -> list[Check]:
     config
         What it says.
     """
-    said = [*_two_rates(config), *_two_costs(config)]
-    return [Check(FILE, place, found, outcome="warning") for place, found in said]
+    return [Check(FILE, place, found, outcome="warning") for place, found in _at_odds(config)]
+
+
+def _at_odds(config: TrialConfig) -> Iterator[tuple[str, str]]:
+    yield from _two_rates(config)
+    yield from _two_costs(config)
+    yield from _more_seed(config)
 
 
 def _two_rates(config: TrialConfig) -> Iterator[tuple[str, str]]:
@@ -206,5 +211,21 @@ def _two_costs(config: TrialConfig) -> Iterator[tuple[str, str]]:
                     treatment=treatment.name,
                     cost=cost,
                     currency=config.money.currency,
+                ),
+            )
+
+
+def _more_seed(config: TrialConfig) -> Iterator[tuple[str, str]]:
+    """Say where a treatment costs more seed: the sheets sow all alike, and so should the trial."""
+    for at, treatment in enumerate(config.treatments, start=1):
+        if treatment.extra_seed_kg_ha:
+            yield (
+                say("[[treatments]] number {number}", number=at),
+                say(
+                    "'{treatment}' counts {extra} kg/ha of seed beyond the control's. It is in the "
+                    "cost alone: the run sheets sow all treatments alike. Where it really was sown "
+                    "thicker, its gain is that of the dressing and of the seed together.",
+                    treatment=treatment.name,
+                    extra=shown(treatment.extra_seed_kg_ha),
                 ),
             )

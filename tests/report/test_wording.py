@@ -3,7 +3,7 @@ from __future__ import annotations
 import pytest
 
 from trialkit.language import speaking
-from trialkit.report import wording
+from trialkit.report import provisos, wording
 
 # Gain, standard error, extra cost at 250 a tonne, and the verdict that payoff gives.
 PAID = {"gain": 0.30, "std_error": 0.03}
@@ -113,6 +113,13 @@ def test_the_meaning_counts_the_price_only_where_it_is_uncertain():
     assert "about 90 in 100" in wording.meaning(confidence=0.9, uncertain_price=False)
 
 
+@pytest.mark.parametrize("uncertain_price", [False, True])
+def test_the_meaning_counts_the_grade_only_where_grain_is_sold_by_it(uncertain_price):
+    words = {"confidence": 0.95, "uncertain_price": uncertain_price}
+    assert "the extra grain and its grade were worth" in wording.meaning(**words, by_grade=True)
+    assert "grade" not in wording.meaning(**words)
+
+
 def test_prices_and_costs_carry_the_currency():
     words = wording.prices(
         currency="NZD", price_per_t=310, price_range=(260, 350.5), costs_per_ha={"A": 13.875}
@@ -160,7 +167,7 @@ def test_what_the_answer_hangs_on_stands_before_all_other_notes():
 
 
 def test_cautions_and_limits_say_what_they_must():
-    cautions, limits = " ".join(wording.CAUTIONS), " ".join(wording.LIMITS)
+    cautions, limits = " ".join(provisos.CAUTIONS), " ".join(provisos.LIMITS)
     for must in ("Label and safety data sheet first", "never food or feed", "eye protection"):
         assert must in cautions
     assert "no financial advice" in limits

@@ -88,7 +88,9 @@ def front_page(
         ),
         rule=wording.rule(analysis.paid_at, analysis.did_not_pay_at),
         meaning=wording.meaning(
-            confidence=analysis.confidence, uncertain_price=money.price_range is not None
+            confidence=analysis.confidence,
+            uncertain_price=money.price_range is not None,
+            by_grade=summary.grain_quality is not None and bool(summary.grain_quality.chances),
         ),
     )
     return Piece(markup)

@@ -60,45 +60,25 @@ NOTHING_TO_WARN = marked("Nothing out of the ordinary was noticed in the files o
 
 RANDOM_SEED = marked("random seed")
 
-#: What a trial cannot say, however well it was done.
-LIMITS = (
-    marked(
-        "One trial is one paddock in one season. By itself it says nothing about other soils, "
-        "seasons, varieties, rates or products."
+#: What the chance is, by whether prices are a range and whether grain is sold by grade.
+CHANCES = {
+    (False, False): marked(
+        "The chance is how likely it is, going by this trial alone, that the extra grain was "
+        "worth more than the treatment cost."
     ),
-    marked(
-        "A yield monitor senses flow, not the crop. Errors of delay, calibration and moisture are "
-        "reduced here, not removed; a weighbridge or a weigh cart is the better judge."
+    (True, False): marked(
+        "The chance is how likely it is, going by this trial alone and the range of prices, "
+        "that the extra grain was worth more than the treatment cost."
     ),
-    marked(
-        "The interval and the chance count only the error between strips. They do not count a "
-        "mix-up of seed, a wrong label on a strip, or spray and fertiliser that were not alike."
+    (False, True): marked(
+        "The chance is how likely it is, going by this trial alone, that the extra grain and "
+        "its grade were worth more than the treatment cost."
     ),
-    marked(
-        "Prices and costs are those of trial.toml. Statistics and budgets are no financial advice."
+    (True, True): marked(
+        "The chance is how likely it is, going by this trial alone and the range of prices, "
+        "that the extra grain and its grade were worth more than the treatment cost."
     ),
-)
-
-#: What can hurt someone. All of it defers to the label, local rules and licensed practice.
-CAUTIONS = (
-    marked(
-        "Label and safety data sheet first. They, local rules and licensed practice stand above "
-        "anything written here."
-    ),
-    marked(
-        "Dressed seed is never food or feed. Keep it and its spillage from stock, birds and water, "
-        "and clean bins and augers before they carry grain again."
-    ),
-    marked("With powders wear a dust mask, gloves and eye protection."),
-    marked(
-        "Keep guards on augers and power shafts; stop and lock out before clearing a blockage. "
-        "Nobody goes into a bin or hopper of grain: damp dressed seed bridges and gives way."
-    ),
-    marked(
-        "Store and dispose of left-over seed and products as the label says, and check that a "
-        "product is registered where you farm."
-    ),
-)
+}
 
 
 # The verdict --------------------------------------------------------------------------------
@@ -285,7 +265,7 @@ def rule(paid_at: float, did_not_pay_at: float) -> str:
     )
 
 
-def meaning(*, confidence: float, uncertain_price: bool) -> str:
+def meaning(*, confidence: float, uncertain_price: bool, by_grade: bool = False) -> str:
     """Say what an interval and a chance are, for who has not met them.
 
     Parameters
@@ -294,6 +274,8 @@ def meaning(*, confidence: float, uncertain_price: bool) -> str:
         Confidence level of the intervals.
     uncertain_price
         Whether the chance also counts a range of prices.
+    by_grade
+        Whether it counts what the grain fetches by its grade.
     """
     interval = say(
         "An interval shows how far differences between strips that are mere chance could have "
@@ -301,17 +283,7 @@ def meaning(*, confidence: float, uncertain_price: bool) -> str:
         "holds the true value.",
         chance=in_hundred(confidence),
     )
-    if uncertain_price:
-        chance = say(
-            "The chance is how likely it is, going by this trial alone and the range of prices, "
-            "that the extra grain was worth more than the treatment cost."
-        )
-    else:
-        chance = say(
-            "The chance is how likely it is, going by this trial alone, that the extra grain was "
-            "worth more than the treatment cost."
-        )
-    return f"{interval} {chance}"
+    return f"{interval} {say(CHANCES[uncertain_price, by_grade])}"
 
 
 def prices(

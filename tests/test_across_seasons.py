@@ -18,7 +18,7 @@ from trialkit.language import speaking
 from trialkit.money import TrialCost, loss_integrals, next_step, payoff
 from trialkit.report import money_words, numbers, season_words
 from trialkit.result import Comparison, Summary
-from trialkit.seasons_report import plain_values, write_seasons
+from trialkit.seasons_report import plain_values, with_earlier, write_seasons
 from trialkit.trial import open_trial, stored_result
 from trialkit.trial.provenance import input_files
 from trialkit.trial.stored_result import read_stored
@@ -319,3 +319,43 @@ def test_the_page_is_in_the_language_and_the_values_keep_their_codes(five, tmp_p
     for words in ("Wie die Jahre hinzukamen", "mit Frost", ">offen<", "pays from 0,048 t/ha"):
         assert words in text
     assert ">not settled<" not in text
+
+
+# As a section of one season's report ------------------------------------------------------------
+
+
+def own_answer(folder):
+    trial = open_trial(folder)
+    return trial, read_stored(trial).summary
+
+
+def test_an_answer_that_is_known_counts_like_that_of_a_folder(five):
+    trial, summary = own_answer(five[-1])
+    own = season_answers.SeasonAnswer(trial.path, trial.config, summary, ())
+    known, stored = pool_seasons(five[:-1], own=own), pool_seasons(five)
+    assert plain_values(known) == plain_values(stored)
+    with pytest.raises(SeasonsError, match="given twice"):
+        pool_seasons(five, own=own)
+
+
+def test_the_section_holds_the_answer_of_all_seasons(five):
+    trial, summary = own_answer(five[-1])
+    shown = with_earlier(trial, summary, five[:-1]).html()
+    assert "5 seasons: " in shown
+    assert shown.count("<img") == 2
+    # It stands inside a page that has its own headings.
+    assert "<h1" not in shown
+    assert "<h2" not in shown
+
+
+def test_the_section_says_how_to_name_earlier_seasons(season):
+    trial, summary = own_answer(season(2024, 0.2, 0.05))
+    assert "--earlier" in with_earlier(trial, summary, []).html()
+
+
+def test_the_section_says_why_seasons_cannot_be_taken_together(season):
+    trial, summary = own_answer(season(2024, 0.2, 0.05))
+    other = season(2023, 0.2, 0.05, changes=[('crop = "oats"', 'crop = "barley"')])
+    shown = with_earlier(trial, summary, [other]).html()
+    assert "barley" in shown
+    assert "<img" not in shown

@@ -12,7 +12,7 @@ from trialkit.answer import fit_strips
 from trialkit.language import speaking
 from trialkit.report import numbers, station_words
 from trialkit.shipped import demo_folders
-from trialkit.stations import before_harvest, design_section
+from trialkit.stations import before_harvest, design_section, where_section
 from trialkit.trial import open_trial
 
 STATIONS = {
@@ -130,3 +130,8 @@ def test_stations_are_named_in_the_language(folder, german):
     assert re.findall("<h3>(.*?)</h3>", markup) == list(words.values())[:4]
     assert "Pflanzen/m² je Streifen: untreated " in markup
     assert "1,30 t of seed" in markup
+
+
+def test_where_it_worked_needs_heights(trial_folder):
+    trial = open_trial(trial_folder)
+    assert "holds no heights" in where_section(trial, None).html()

@@ -125,7 +125,10 @@ class AcrossSeasons:
 
 
 def pool_seasons(
-    folders: Sequence[str | Path], *, progress: Progress | None = None
+    folders: Sequence[str | Path],
+    *,
+    own: SeasonAnswer | None = None,
+    progress: Progress | None = None,
 ) -> AcrossSeasons:
     """Take the trials of several folders together.
 
@@ -137,6 +140,8 @@ def pool_seasons(
     folders
         Trial folders, two or more that are harvested; files and folders of trials that are still
         to be harvested are passed over, and a note says so.
+    own
+        An answer that is known already, to be taken together with those of the folders.
     progress
         Called with the name of each step as it begins.
 
@@ -154,7 +159,7 @@ def pool_seasons(
     """
     tell = progress or (lambda _: None)
     paths, passed_over = harvested_among(folders)
-    answers = season_answers(paths, tell)
+    answers = season_answers(paths, tell, own=own)
     tell("Taking the seasons together")
     treatments = tuple(_treatments(answers))
     pooled = {(one.treatment, one.control) for one in treatments}

@@ -198,6 +198,13 @@ def analyse(
 def report(
     folder: Folder,
     pdf: Annotated[bool, typer.Option("--pdf", help="Also set the report as a PDF.")] = False,
+    earlier: Annotated[
+        list[Path] | None,
+        typer.Option(
+            help="Folder of an earlier season, taken together with this one; may be repeated.",
+            show_default=False,
+        ),
+    ] = None,
     language: Spoken = ENGLISH,
     as_json: Json = False,
 ) -> None:
@@ -212,7 +219,8 @@ def report(
     out_file = trial.results / "report.html"
     pdf_file = trial.results / "report.pdf" if pdf else None
     with speaking(language), progress(None) as tell:
-        written = [render(folder, out_file, pdf_file=pdf_file, progress=tell)]
+        others = earlier or ()
+        written = [render(folder, out_file, pdf_file=pdf_file, earlier=others, progress=tell)]
     wrote([*written, pdf_file] if pdf_file else written, as_json)
 
 

@@ -14,12 +14,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from trialkit.answer import fit_strips
-from trialkit.errors import LogError, ScoutingError, noted
+from trialkit.errors import ScoutingError, noted
+from trialkit.gain_along import BEYOND, gain_along
 from trialkit.harvest import add_relief
 from trialkit.language import marked, say
 from trialkit.report.numbers import (
-    counting_order,
     listed,
     number,
     p_text,
@@ -29,7 +28,7 @@ from trialkit.report.numbers import (
 from trialkit.scouting import ColdByHeight, cold_by_height, cold_by_strip, frost_nights
 
 if TYPE_CHECKING:
-    from collections.abc import Hashable, Iterator, Mapping
+    from collections.abc import Hashable, Iterator, Mapping, Sequence
 
     from trialkit.trial import Scouted
     from trialkit.trial.config import TrialConfig
@@ -38,11 +37,6 @@ if TYPE_CHECKING:
 _NEAR_M = 25.0
 #: Radius of the surroundings that heights are compared with, m: wider than a hollow.
 AROUND_M = 300.0
-#: Points of the grid along the cold, and the share of a strip's ground beyond either end of it.
-_POINTS, _BEYOND = 9, 0.05
-#: Records that a strip must have for a line of its own, and the share of the field's cold that
-#: they must reach over: a line through less is bent far beyond its ground.
-_LEAST_RECORDS, _LEAST_REACH = 30, 0.5
 #: A p below this is called a finding in the sentence.
 _LEVEL = 0.05
 _METRES_A_DEGREE = 111_200.0
@@ -54,6 +48,12 @@ CAUTION = marked(
 NOT_FOR_THIS = marked(
     "Frost damage, sterility or anything else the dressing may have changed must not stand in for "
     "the cold here: it would hide the very gain that is looked for."
+)
+
+
+ON_ONE_GROUND = marked(
+    "No strip has ground both colder and milder, so the gain cannot be told along the cold. Lay "
+    "strips up and down the slope, so that each runs through the low ground."
 )
 
 
@@ -240,26 +240,17 @@ def gain_along_cold(
         relief = add_relief(log, around_m=around_m)
     records = relief[relief["kept"] & relief["strip"].notna() & relief["yield_t_ha"].notna()]
     records = records.assign(cold=_cold(records, line)).dropna(subset="cold")
-    mild, cold = (float(end) for end in records["cold"].quantile([_BEYOND, 1 - _BEYOND]))
-    strips = _strip_lines(records, mild, cold)
-    with noted() as found:
-        gains = []
-        for at in np.linspace(mild, cold, _POINTS):
-            grows = strips["mean_t_ha"] + strips["slope_t_ha"] * (at - strips["middle"])
-            gains.append(_gains(strips, grows, config).assign(at=at))
-        change = _gains(strips, strips["slope_t_ha"] * (cold - mild), config)
-    table = pd.concat(gains).rename_axis("treatment").reset_index()
-    names = ["treatment", "at", "estimate", "std_error", "df", "low", "high"]
+    found = gain_along(records, "cold", config, nothing=say(ON_ONE_GROUND))
     answer = FrostAnswer(
         measure="below_surroundings_m" if line is None else "cold_degree_hours",
-        strips=strips.drop(columns="middle"),
-        gains=table[names],
-        change=change[["estimate", "std_error", "df", "p", "low", "high"]],
+        strips=found.strips.rename(columns={"least": "mildest", "most": "coldest"}),
+        gains=found.gains,
+        change=found.change,
         sentences=(),
-        notes=(say(CAUTION), say(NOT_FOR_THIS), *dict.fromkeys([*notes, *found])),
+        notes=(say(CAUTION), say(NOT_FOR_THIS), *dict.fromkeys([*notes, *found.notes])),
     )
     told = tuple(_sentences(answer, config))
-    more = (*_left_out(records, strips), *_stretched(records, line))
+    more = (*_left_out(found.left_out), *_stretched(records, line))
     return replace(answer, sentences=told, notes=(*answer.notes, *more))
 
 
@@ -271,34 +262,6 @@ def _cold(records: pd.DataFrame, line: ColdByHeight | None) -> np.ndarray:
     own = pd.DataFrame({"strip": np.arange(len(height)), "relative_height_m": height})
     found: np.ndarray = cold_by_strip(line, own)["cold_degree_hours"].to_numpy(dtype=np.float64)
     return found
-
-
-def _strip_lines(records: pd.DataFrame, mild: float, cold: float) -> pd.DataFrame:
-    """Return a line of yield along cold for each strip that reaches over enough of the cold."""
-    rows = []
-    by_strip = records.groupby(["strip", "block", "treatment"], sort=False, observed=True)
-    for (strip, block, treatment), own in by_strip:
-        at, grows = (own[name].to_numpy(dtype=np.float64) for name in ("cold", "yield_t_ha"))
-        low, high = np.quantile(at, [_BEYOND, 1 - _BEYOND])
-        if len(own) < _LEAST_RECORDS or not high - low > _LEAST_REACH * (cold - mild):
-            continue
-        away = at - at.mean()
-        slope = float((away * (grows - grows.mean())).sum() / (away**2).sum())
-        rows.append((strip, block, treatment, low, high, at.mean(), grows.mean(), slope))
-    if not rows:
-        raise LogError(
-            "No strip has ground both colder and milder, so the gain cannot be told along the "
-            "cold. Lay strips up and down the slope, so that each runs through the low ground."
-        )
-    names = ["strip", "block", "treatment", "mildest", "coldest", "middle", "mean_t_ha"]
-    return pd.DataFrame(rows, columns=[*names, "slope_t_ha"])
-
-
-def _gains(strips: pd.DataFrame, values: pd.Series, config: TrialConfig) -> pd.DataFrame:
-    """Compare treatments by a value of each strip, as the main analysis does yields."""
-    return fit_strips(strips.assign(yield_t_ha=values), config).differences(
-        "treatment", against=config.control
-    )
 
 
 def _sentences(answer: FrostAnswer, config: TrialConfig) -> Iterator[str]:
@@ -337,12 +300,11 @@ def _verdict(change: Mapping[Hashable, float], control: str) -> str:
     )
 
 
-def _left_out(records: pd.DataFrame, strips: pd.DataFrame) -> Iterator[str]:
-    gone = list(set(records["strip"].astype(str)) - set(strips["strip"].astype(str)))
-    if gone:
-        named = listed([gone[place] for place in counting_order(gone)])
+def _left_out(strips: Sequence[str]) -> Iterator[str]:
+    if strips:
         yield say(
-            "Left out here, with too little ground both colder and milder: {strips}.", strips=named
+            "Left out here, with too little ground both colder and milder: {strips}.",
+            strips=listed(strips),
         )
 
 
@@ -354,7 +316,7 @@ def _stretched(records: pd.DataFrame, line: ColdByHeight | None) -> Iterator[str
     at = line.loggers["relative_height_m"]
     height = records["relative_height_m"]
     beyond = float(((height < at.min()) | (height > at.max())).mean())
-    if beyond > 2 * _BEYOND:
+    if beyond > 2 * BEYOND:
         yield say(
             "{beyond:.0%} of the ground lies higher or lower than any logger; there the line of "
             "cold by height is stretched.",

@@ -54,7 +54,9 @@ class SeasonAnswer:
         return quality is not None and bool(quality.chances)
 
 
-def season_answers(folders: Sequence[str | Path], tell: Progress) -> tuple[SeasonAnswer, ...]:
+def season_answers(
+    folders: Sequence[str | Path], tell: Progress, *, own: SeasonAnswer | None = None
+) -> tuple[SeasonAnswer, ...]:
     """Return the answer of each folder, in order of season.
 
     Parameters
@@ -63,6 +65,8 @@ def season_answers(folders: Sequence[str | Path], tell: Progress) -> tuple[Seaso
         Trial folders, two or more.
     tell
         Called with the name of each step as it begins.
+    own
+        An answer that is known already, to be taken together with those of the folders.
 
     Raises
     ------
@@ -72,13 +76,16 @@ def season_answers(folders: Sequence[str | Path], tell: Progress) -> tuple[Seaso
         If a folder is faulty or cannot be analysed; the message names it.
     """
     paths = [Path(folder) for folder in folders]
-    if len(paths) < 2:
+    known = () if own is None else (own,)
+    if len(paths) + len(known) < 2:
         raise SeasonsError("Give two trial folders or more: one season cannot be pooled.")
-    twice = [path for place, path in enumerate(paths) if _same(path, paths[:place])]
+    held = [answer.path for answer in known]
+    twice = [path for place, path in enumerate(paths) if _same(path, [*held, *paths[:place]])]
     if twice:
         raise SeasonsError(f"{twice[0]}: this folder is given twice. A season counts once.")
     answers = sorted(
-        (_answer(path, tell) for path in paths), key=lambda a: (a.config.trial.season, a.label)
+        (*known, *(_answer(path, tell) for path in paths)),
+        key=lambda a: (a.config.trial.season, a.label),
     )
     _check_once_each(answers)
     _check_comparable(answers)

@@ -5,13 +5,22 @@ from __future__ import annotations
 import json
 import math
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from trialkit.across_seasons import AcrossSeasons, PooledTreatment
-from trialkit.report import season_page
-from trialkit.report.pieces import Shown
+from trialkit.across_seasons import AcrossSeasons, PooledTreatment, pool_seasons
+from trialkit.errors import TrialkitError
+from trialkit.language import say
+from trialkit.report import pieces, season_page, season_words
+from trialkit.report.pieces import Piece, Shown
 from trialkit.report.season_pictures import gain_forest, net_forest
+from trialkit.season_answers import SeasonAnswer
 from trialkit.trial.writing import write_whole
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from trialkit.result import Summary
+    from trialkit.trial import Trial
 
 PAGE_FILE, VALUES_FILE = "seasons.html", "seasons.json"
 
@@ -39,7 +48,9 @@ def write_seasons(found: AcrossSeasons, folder: Path) -> list[Path]:
     ]
 
 
-def treatment_parts(treatment: PooledTreatment, found: AcrossSeasons) -> list[Shown]:
+def treatment_parts(
+    treatment: PooledTreatment, found: AcrossSeasons, *, level: int = 2
+) -> list[Shown]:
     """Return answer, pictures and tables of one treatment, in order.
 
     Parameters
@@ -48,6 +59,8 @@ def treatment_parts(treatment: PooledTreatment, found: AcrossSeasons) -> list[Sh
         One of `found.treatments`.
     found
         All of them.
+    level
+        Level of headings on their page.
     """
     one = treatment
     pictures: list[Shown] = [
@@ -61,13 +74,44 @@ def treatment_parts(treatment: PooledTreatment, found: AcrossSeasons) -> list[Sh
         season_page.answer(one.treatment, one.control, one.gain, one.mean_pays, one.next_season),
         *pictures,
         season_page.next_step(
-            one.step, one.why_no_step, one.treatment, found.seasons[-1].summary.currency
+            one.step,
+            one.why_no_step,
+            one.treatment,
+            found.seasons[-1].summary.currency,
+            level=level,
         ),
         season_page.season_table(one.table, found.currency),
         season_page.so_far_table(one.so_far),
         season_page.frost_table(one.frost),
         season_page.without_table(one.without_one),
     ]
+
+
+def with_earlier(trial: Trial, summary: Summary, earlier: Sequence[str | Path]) -> Piece:
+    """Show a season taken together with earlier ones, as a section of its report.
+
+    Parameters
+    ----------
+    trial
+        The trial of this season.
+    summary
+        Its answer.
+    earlier
+        Folders of earlier seasons; empty where none was named.
+    """
+    if not earlier:
+        return pieces.words(say(season_words.ALONE))
+    try:
+        own = SeasonAnswer(trial.path, trial.config, summary, ())
+        found = pool_seasons(earlier, own=own)
+    except TrialkitError as error:
+        return pieces.words(str(error))
+    parts = [
+        part
+        for treatment in found.treatments
+        for part in treatment_parts(treatment, found, level=3)
+    ]
+    return Piece("".join(part.html() for part in (*parts, pieces.bullets(found.notes))))
 
 
 def plain_values(found: AcrossSeasons) -> dict[str, Any]:

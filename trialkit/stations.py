@@ -1,4 +1,4 @@
-"""The stations before harvest, as the season report shows them.
+"""The stations before harvest, and where it worked, as the season report shows them.
 
 Each has a section only where the folder has something. What goes wrong in one of them is said in
 its place; the gain does not hang on it.
@@ -30,6 +30,7 @@ from trialkit.trial import read_scouting
 from trialkit.trial.dressing_record import read_dressing_record
 from trialkit.trial.kept_layout import read_allocation
 from trialkit.trial.laying_out import how_drawn
+from trialkit.where_it_worked import MEASURE, gain_by_height
 
 if TYPE_CHECKING:
     from pandas import DataFrame
@@ -196,3 +197,27 @@ def _along_cold(trial: Trial, scouted: Scouted, log: DataFrame, notes: list[str]
             confidence=trial.config.analysis.confidence,
         ),
     ]  # fmt: skip
+
+
+def where_section(trial: Trial, log: DataFrame | None) -> Piece:
+    """Say on which ground the gain was larger.
+
+    Parameters
+    ----------
+    trial
+        The trial.
+    log
+        Every record of the harvest inside strips; None where only scales were used.
+    """
+    if log is None or "elevation_m" not in log:
+        return pieces.words(say(station_words.NO_HEIGHTS))
+    try:
+        found = gain_by_height(log, trial.config)
+    except TrialkitError as error:
+        return pieces.words(str(error))
+    picture = frost_pictures.gain_along_plot(
+        found.gains, MEASURE, control=trial.config.control,
+        confidence=trial.config.analysis.confidence,
+    )  # fmt: skip
+    parts = (pieces.bullets(found.sentences), picture, pieces.bullets(found.notes))
+    return Piece("".join(part.html() for part in parts))

@@ -71,6 +71,22 @@ def test_the_page_holds_words_and_results_but_no_code(rendered, tmp_path):
     assert seen[-1] == "Writing the report"
 
 
+def test_folders_of_earlier_seasons_reach_the_notebook(rendered, tmp_path):
+    for name in ("it's 2022", "2023"):
+        (tmp_path / name).mkdir()
+        (tmp_path / name / "trial.toml").touch()
+    earlier = [tmp_path / "it's 2022", tmp_path / "2023"]
+    out = rendered(shows("[folder[-9:] for folder in earlier]", "len(earlier)"), earlier=earlier)
+    page = out.read_text(encoding="utf-8")
+    assert "<p>2</p>" in page
+    assert "it's 2022" in page
+
+
+def test_an_earlier_season_that_is_not_there(rendered, tmp_path):
+    with pytest.raises(TrialkitError, match=r"there is no trial\.toml here"):
+        rendered(shows("1"), earlier=[tmp_path / "nowhere"])
+
+
 def test_our_own_error_is_told_as_it_is_and_the_last_report_stays(rendered, tmp_path):
     earlier = tmp_path / "results" / "report.html"
     earlier.parent.mkdir()

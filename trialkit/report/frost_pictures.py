@@ -28,20 +28,41 @@ _WIDTH_IN = 7.2
 _AXES = {
     "cold_degree_hours": marked("Frost, °C h below the threshold"),
     "below_surroundings_m": marked("Ground below its surroundings, m"),
+    "relative_height_m": marked("Height above its surroundings, m"),
+}
+#: Which ground lies to the left, and what the gain goes along, by measure.
+_COLDER = (
+    marked(
+        "The line is the gain, the band its {level} interval at each place alone. Milder ground "
+        "lies to the left."
+    ),
+    marked("Gain along the cold ({measure}): {each}."),
+)
+_HIGHER = (
+    marked(
+        "The line is the gain, the band its {level} interval at each place alone. Lower ground "
+        "lies to the left."
+    ),
+    marked("Gain by height ({measure}): {each}."),
+)
+_WORDS = {
+    "cold_degree_hours": _COLDER,
+    "below_surroundings_m": _COLDER,
+    "relative_height_m": _HIGHER,
 }
 
 
 def gain_along_plot(
     gains: pd.DataFrame, measure: str, *, control: str, confidence: float = 0.95
 ) -> Picture:
-    """Draw the gain over the control from the mildest ground to the coldest.
+    """Draw the gain over the control from the mildest ground to the coldest, or by height.
 
     Parameters
     ----------
     gains
         One row a treatment and place: `treatment at estimate low high`, t/ha.
     measure
-        What `at` is: `cold_degree_hours` or `below_surroundings_m`.
+        What `at` is: `cold_degree_hours`, `below_surroundings_m` or `relative_height_m`.
     control
         The treatment that gains are over.
     confidence
@@ -73,11 +94,7 @@ def gain_along_plot(
         alt=_gain_words(gains, measure),
         width_in=_WIDTH_IN,
         height_in=3.0,
-        caption=say(
-            "The line is the gain, the band its {level} interval at each place alone. Milder "
-            "ground lies to the left.",
-            level=numbers.level(confidence),
-        ),
+        caption=say(_WORDS[measure][0], level=numbers.level(confidence)),
     )
 
 
@@ -99,11 +116,7 @@ def _gain_words(gains: pd.DataFrame, measure: str) -> str:
                 coldest=numbers.number(last["at"], _places(gains)),
             )
         )
-    return say(
-        "Gain along the cold ({measure}): {each}.",
-        measure=say(_AXES[measure]),
-        each="; ".join(parts),
-    )
+    return say(_WORDS[measure][1], measure=say(_AXES[measure]), each="; ".join(parts))
 
 
 def cold_by_height_plot(line: ColdByHeight) -> Picture:

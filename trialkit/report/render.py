@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import sys
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -18,7 +18,7 @@ from trialkit.report.paper import write_pdf
 from trialkit.result import InputFile
 from trialkit.shipped import shipped
 from trialkit.trial.config import FILE, read_config
-from trialkit.trial.folder import check_folder
+from trialkit.trial.folder import check_folder, check_there
 from trialkit.trial.outdated import fingerprinted
 from trialkit.trial.provenance import input_files
 from trialkit.trial.writing import write_whole
@@ -49,6 +49,7 @@ def render(
     *,
     pdf_file: Path | None = None,
     notebook: Path | None = None,
+    earlier: Sequence[Path] = (),
     progress: Progress | None = None,
 ) -> Path:
     """Write the season report of a trial as one self-contained HTML file, and as a PDF.
@@ -65,6 +66,8 @@ def render(
         Where the same report goes as an A4 PDF; None for no PDF.
     notebook
         Notebook to run instead of the season report that comes with trialkit.
+    earlier
+        Trial folders of earlier seasons, to be taken together with this one.
     progress
         Called with the name of each step as it begins.
 
@@ -76,18 +79,20 @@ def render(
     Raises
     ------
     TrialkitError
-        If the trial cannot be analysed, a cell of the notebook stops, or the libraries that set
-        a PDF are missing.
+        If the trial cannot be analysed, an earlier season is no trial folder, a cell of the
+        notebook stops, or the libraries that set a PDF are missing.
     """
     import nbformat
 
     tell = progress or (lambda _: None)
+    for folder in earlier:
+        check_there(folder)
     source = notebook or shipped("notebooks") / NOTEBOOK
     try:
         content = nbformat.read(source, as_version=4)
     except Exception as error:  # what is no notebook fails in many ways
         raise TrialkitError(f"{source}: this notebook cannot be read: {error}.") from error
-    _set_parameter(content, trial_folder.resolve())
+    _set_parameters(content, trial_folder.resolve(), [folder.resolve() for folder in earlier])
     inputs = _inputs(trial_folder)
     # What only a notebook shows, such as controls, need not be worked out for the page.
     content.cells = [
@@ -112,13 +117,17 @@ def _inputs(trial_folder: Path) -> tuple[InputFile, ...]:
     return () if trial is None else tuple(input_files(trial))
 
 
-def _set_parameter(notebook: NotebookNode, trial_folder: Path) -> None:
-    """Put a cell that sets `trial_folder` below the one that the notebook sets it in."""
+def _set_parameters(notebook: NotebookNode, trial_folder: Path, earlier: Sequence[Path]) -> None:
+    """Put a cell that sets the folders below the one that the notebook sets them in."""
     import nbformat
 
     for place, cell in enumerate(notebook.cells):
         if PARAMETERS in cell.metadata.get("tags", ()):
-            given = nbformat.v4.new_code_cell(f"trial_folder = {str(trial_folder)!r}", id="given")
+            lines = (
+                f"trial_folder = {str(trial_folder)!r}",
+                f"earlier = {list(map(str, earlier))}",
+            )
+            given = nbformat.v4.new_code_cell("\n".join(lines), id="given")
             notebook.cells.insert(place + 1, given)
             return
     raise TrialkitError(

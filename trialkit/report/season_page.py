@@ -53,7 +53,9 @@ def answer(
     return Piece(head + Markup(told.html()))  # noqa: S704  both are escaped already
 
 
-def next_step(step: NextStep | None, why_not: str, treatment: str, currency: str) -> Piece:
+def next_step(
+    step: NextStep | None, why_not: str, treatment: str, currency: str, *, level: int = 2
+) -> Piece:
     """Say what next, with the sum behind it; nothing where nobody asked.
 
     Parameters
@@ -66,10 +68,12 @@ def next_step(step: NextStep | None, why_not: str, treatment: str, currency: str
         Its name.
     currency
         Code of the money.
+    level
+        Level of the heading on its page.
     """
     if step is None:
         return paragraph(why_not)
-    heading = Markup("<h2>{}</h2>").format(say(words.NEXT_TITLE))
+    heading = Markup("<h{0}>{1}</h{0}>").format(level, say(words.NEXT_TITLE))
     told = bullets(money_words.next_step_sentences(step, treatment, currency))
     return Piece(heading + Markup(told.html()))  # noqa: S704  both are escaped already
 

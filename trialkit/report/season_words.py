@@ -13,6 +13,10 @@ if TYPE_CHECKING:
     from trialkit.models import Pooled
     from trialkit.money import Payoff
 
+ALONE = marked(
+    "This report is of one season. To have earlier ones taken together with it, name their "
+    "folders: trialkit report FOLDER --earlier OTHER."
+)
 TITLE = marked("Across seasons")
 ALL, NEXT = marked("All seasons"), marked("One more season")
 GAIN_AXIS = marked("Gain over {control}, t/ha")

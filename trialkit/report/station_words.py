@@ -13,6 +13,10 @@ if TYPE_CHECKING:
 DRESSING, PLANTS = marked("Dressing"), marked("Plants")
 SCORES, FROST = marked("Scores"), marked("Frost")
 NOTHING = marked("The folder holds no record of dressing, plant counts, scores or frost.")
+NO_HEIGHTS = marked(
+    "The harvest log holds no heights, so the gain cannot be told for low ground and high. Block "
+    "by block it stands under Strips."
+)
 BY_HAND = marked(
     "The layout does not say how the treatments were allotted. If they were not drawn at random, "
     "what differed along the field may stand in the gain."

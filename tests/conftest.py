@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import re
 from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
@@ -10,6 +11,9 @@ from types import ModuleType
 
 import pytest
 from hypothesis import settings
+
+# Workers share the cores: with threads of its own in each, linear algebra takes three times as long.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 # The same commit gives the same answer twice; `--hypothesis-profile=search` tries new examples.
 settings.register_profile("repeat", derandomize=True)

@@ -12,7 +12,7 @@ from types import ModuleType
 import pytest
 from hypothesis import settings
 
-# Workers share the cores: with threads of its own in each, linear algebra takes three times as long.
+# Workers share the cores: with threads of its own in each, linear algebra takes thrice as long.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 # The same commit gives the same answer twice; `--hypothesis-profile=search` tries new examples.

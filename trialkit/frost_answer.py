@@ -15,15 +15,13 @@ import numpy as np
 import pandas as pd
 
 from trialkit.errors import ScoutingError, noted
-from trialkit.gain_along import BEYOND, gain_along
+from trialkit.gain_along import BEYOND, gain_along, gain_words
 from trialkit.harvest import add_relief
 from trialkit.language import marked, say
 from trialkit.report.numbers import (
     listed,
     number,
     p_text,
-    signed_range,
-    signed_t_ha,
 )
 from trialkit.scouting import ColdByHeight, cold_by_height, cold_by_strip, frost_nights
 
@@ -272,19 +270,14 @@ def _sentences(answer: FrostAnswer, config: TrialConfig) -> Iterator[str]:
             "{name} gained {mild} on the mildest ground ({mildest}) and {cold} on the coldest "
             "ground ({coldest}): {change} from one to the other (p {p}).",
             name=name,
-            mild=_gain_words(rows[0]),
+            mild=gain_words(rows[0]),
             mildest=place_words(rows[0]["at"], answer.measure),
-            cold=_gain_words(rows[-1]),
+            cold=gain_words(rows[-1]),
             coldest=place_words(rows[-1]["at"], answer.measure),
-            change=_gain_words(change),
+            change=gain_words(change),
             p=p_text(change["p"]),
         )
         yield f"{told} {_verdict(change, config.control)}"
-
-
-def _gain_words(gain: Mapping[Hashable, float]) -> str:
-    interval = signed_range(gain["low"], gain["high"])
-    return say("{gain} t/ha ({interval})", gain=signed_t_ha(gain["estimate"]), interval=interval)
 
 
 def _verdict(change: Mapping[Hashable, float], control: str) -> str:

@@ -15,9 +15,12 @@ import pandas as pd
 
 from trialkit.answer import fit_strips
 from trialkit.errors import LogError, noted
-from trialkit.report.numbers import counting_order
+from trialkit.language import say
+from trialkit.report.numbers import counting_order, signed_range, signed_t_ha
 
 if TYPE_CHECKING:
+    from collections.abc import Hashable, Mapping
+
     from trialkit.trial.config import TrialConfig
 
 #: Points of the grid, and the share of a strip's ground beyond either end of it.
@@ -102,6 +105,18 @@ def gain_along(
         tuple(gone[place] for place in counting_order(gone)),
         tuple(dict.fromkeys(notes)),
     )
+
+
+def gain_words(gain: Mapping[Hashable, float]) -> str:
+    """Return a gain with its interval.
+
+    Parameters
+    ----------
+    gain
+        `estimate low high`, t/ha.
+    """
+    interval = signed_range(gain["low"], gain["high"])
+    return say("{gain} t/ha ({interval})", gain=signed_t_ha(gain["estimate"]), interval=interval)
 
 
 def _strip_lines(records: pd.DataFrame, along: str, span: float) -> pd.DataFrame:

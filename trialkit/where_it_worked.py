@@ -12,10 +12,10 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from trialkit.errors import noted
-from trialkit.gain_along import gain_along
+from trialkit.gain_along import gain_along, gain_words
 from trialkit.harvest import add_relief
 from trialkit.language import marked, say
-from trialkit.report.numbers import listed, opened, p_text, signed_range, signed_t_ha
+from trialkit.report.numbers import listed, opened, p_text, signed_t_ha
 
 if TYPE_CHECKING:
     from collections.abc import Hashable, Iterator, Mapping
@@ -123,19 +123,14 @@ def _sentences(found: GainAlong) -> Iterator[str]:
             "{name} gained {low} on the lowest ground ({lowest} m against its surroundings) and "
             "{high} on the highest ({highest} m): {change} from one to the other (p {p}).",
             name=opened(str(name)),
-            low=_gain_words(rows[0]),
+            low=gain_words(rows[0]),
             lowest=signed_t_ha(rows[0]["at"], 1),
-            high=_gain_words(rows[-1]),
+            high=gain_words(rows[-1]),
             highest=signed_t_ha(rows[-1]["at"], 1),
-            change=_gain_words(change),
+            change=gain_words(change),
             p=p_text(change["p"]),
         )
         yield f"{told} {_verdict(change)}"
-
-
-def _gain_words(gain: Mapping[Hashable, float]) -> str:
-    interval = signed_range(gain["low"], gain["high"])
-    return say("{gain} t/ha ({interval})", gain=signed_t_ha(gain["estimate"]), interval=interval)
 
 
 def _verdict(change: Mapping[Hashable, float]) -> str:

@@ -65,16 +65,19 @@ def test_the_first_page_is_one_sheet(treatments, compare, make_summary, layout, 
 
 @pytest.mark.parametrize("options", [(), ("--pdf",)])
 def test_the_command_names_what_it_wrote(options, monkeypatch):
-    def rendered(folder, out_file, *, pdf_file=None, progress=None):
+    def rendered(folder, out_file, *, pdf_file=None, earlier=(), progress=None):
         progress("a step")
         asked.append(pdf_file)
+        others.append([path.name for path in earlier])
         return out_file
 
-    asked = []
+    asked, others = [], []
     monkeypatch.setattr("trialkit.report.render.render", rendered)
     folder = demo_folders()["oats-2023-hard-frost"]
-    shown = CliRunner().invoke(app, ["report", str(folder), "--json", *options])
+    seasons = ("--earlier", "one", "--earlier", "two") if options else ()
+    shown = CliRunner().invoke(app, ["report", str(folder), "--json", *options, *seasons])
     assert shown.exit_code == 0
+    assert others == [["one", "two"] if options else []]
     wrote = [path.rsplit("/", 1)[-1] for path in json.loads(shown.stdout)["wrote"]]
     assert wrote == ["report.html", "report.pdf"][: 1 + len(options)]
     assert [path and path.name for path in asked] == ["report.pdf" if options else None]

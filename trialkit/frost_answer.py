@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 
 from trialkit.errors import ScoutingError, noted
-from trialkit.gain_along import BEYOND, gain_along, gain_words
+from trialkit.gain_along import AROUND_M, BEYOND, gain_along, gain_words
 from trialkit.harvest import add_relief
 from trialkit.language import marked, say
 from trialkit.report.numbers import (
@@ -33,8 +33,6 @@ if TYPE_CHECKING:
 
 #: Records within this of a logger tell its height, m: a pass of the harvester to each side.
 _NEAR_M = 25.0
-#: Radius of the surroundings that heights are compared with, m: wider than a hollow.
-AROUND_M = 300.0
 #: A p below this is called a finding in the sentence.
 _LEVEL = 0.05
 _METRES_A_DEGREE = 111_200.0

@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 
     from trialkit.trial.config import TrialConfig
 
+#: Radius of the surroundings that heights are compared with, m: wider than a hollow.
+AROUND_M = 300.0
 #: Points of the grid, and the share of a strip's ground beyond either end of it.
 _POINTS = 9
 BEYOND = 0.05

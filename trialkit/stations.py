@@ -38,9 +38,6 @@ if TYPE_CHECKING:
     from trialkit.models import MixedFit
     from trialkit.trial import Scouted, Trial
 
-#: Heights are compared with the ground within this, m.
-_AROUND_M = 300.0
-
 
 def design_section(trial: Trial, fit: MixedFit) -> Piece:
     """Say how the trial was laid out and drawn, and what difference it could see.
@@ -184,8 +181,8 @@ def _frost(trial: Trial, scouted: Scouted, log: DataFrame | None, notes: list[st
 
 def _along_cold(trial: Trial, scouted: Scouted, log: DataFrame, notes: list[str]) -> list[Shown]:
     try:
-        line, why_not = cold_line(scouted, log, around_m=_AROUND_M)
-        answer = gain_along_cold(log, trial.config, line=line, around_m=_AROUND_M)
+        line, why_not = cold_line(scouted, log)
+        answer = gain_along_cold(log, trial.config, line=line)
     except TrialkitError as error:
         return [pieces.words(str(error))]
     notes += answer.notes

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from trialkit.errors import noted
-from trialkit.gain_along import gain_along, gain_words
+from trialkit.gain_along import AROUND_M, gain_along, gain_words
 from trialkit.harvest import add_relief
 from trialkit.language import marked, say
 from trialkit.report.numbers import listed, opened, p_text, signed_t_ha
@@ -23,8 +23,6 @@ if TYPE_CHECKING:
     from trialkit.gain_along import GainAlong
     from trialkit.trial.config import TrialConfig
 
-#: Radius of the surroundings that heights are compared with, m: wider than a hollow.
-AROUND_M = 300.0
 MEASURE = "relative_height_m"
 #: A p below this is called a finding in the sentence.
 _LEVEL = 0.05

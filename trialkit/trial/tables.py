@@ -293,10 +293,7 @@ def _either(one: str, other: str) -> str:
 
 def _meaning(name: str) -> str:
     column = COLUMNS.get(name)
-    if column is None:
-        return say("Add it.")
-    meaning = say(column.meaning)
-    return say("Add it: {meaning}", meaning=f"{meaning[0].lower()}{meaning[1:]}")
+    return say("Add it.") if column is None else f"{say('Add it.')} {say(column.meaning)}"
 
 
 def _with_day(cells: pd.DataFrame, name: str) -> pd.Series[str]:
